@@ -1,0 +1,4 @@
+//! Handlamp: an offline knowledge base and troubleshooting assistant for weigh-filling machines.
+
+pub mod ids;
+pub mod units;

@@ -1,0 +1,1 @@
+//! The single integration binary.
