@@ -124,7 +124,7 @@ mod tests {
     fn a_slip_of_the_finger_finds_its_name() {
         let known = ["fills-steadily-light", "fills-steadily-heavy", "draught"];
         assert_eq!(nearest("fills-stedily-light", known)[0], "fills-steadily-light");
-        assert_eq!(nearest("draft", known), ["draught"]);
+        assert_eq!(nearest("drauht", known), ["draught"]);
         assert!(nearest("zzz", known).is_empty());
     }
 }

@@ -313,10 +313,13 @@ impl Quantity {
 }
 
 fn unknown(name: &str) -> UnitError {
-    let near = Unit::names()
-        .map(|known| (strsim::damerau_levenshtein(&known.to_lowercase(), &name.to_lowercase()), known))
+    let typed = name.to_lowercase();
+    let near = UNITS
+        .iter()
+        .flat_map(|unit| unit.also.iter().chain([&unit.name]).map(move |spelling| (spelling, unit.name)))
+        .map(|(spelling, known)| (strsim::damerau_levenshtein(&spelling.to_lowercase(), &typed), known))
         .min()
-        .filter(|(distance, _)| *distance <= 2)
+        .filter(|(distance, _)| *distance < 2.max(name.len() / 2).min(3))
         .map_or_else(String::new, |(_, known)| format!("; did you mean {known}?"));
     UnitError::UnknownUnit(shorten(name), near)
 }
