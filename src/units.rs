@@ -290,7 +290,8 @@ impl Quantity {
         let (digits, name) = split(text);
         if digits.is_empty() {
             // 'nan' and 'inf' begin with a letter and deserve their own sentence.
-            return parse_number(text).and(Err(UnitError::NotANumber(shorten(text))));
+            let word = text.split_whitespace().next().unwrap_or(text);
+            return parse_number(word).and(Err(UnitError::NotANumber(shorten(text))));
         }
         let number = parse_number(digits)?;
         let unit = match (name, assumed) {

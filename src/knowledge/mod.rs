@@ -1,0 +1,20 @@
+//! The knowledge: YAML as written, with positions, becomes entries as trusted.
+//!
+//! [`Texts`] gathers the built-in files and a folder laid over them; [`load`] reads them all and never stops at
+//! the first problem. Only `yaml` knows the YAML reader.
+
+mod entries;
+mod fields;
+mod load;
+mod model;
+mod resolve;
+mod second_reader;
+mod steps;
+mod works;
+pub mod yaml;
+
+pub use fields::{Fields, Reader, typed};
+pub use load::{FORMAT, Texts, load};
+pub use model::*;
+pub use resolve::PATTERNS;
+pub use second_reader::read_twice;
