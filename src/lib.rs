@@ -1,5 +1,6 @@
 //! Handlamp: an offline knowledge base and troubleshooting assistant for weigh-filling machines.
 
+pub mod belief;
 pub mod diag;
 pub mod ids;
 pub mod knowledge;
