@@ -14,3 +14,6 @@ pub use fit::fit;
 pub use model::*;
 pub use read::{Read, Refused, read, read_path};
 pub use write::export;
+
+#[cfg(test)]
+mod tests;
