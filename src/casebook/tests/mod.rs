@@ -2,6 +2,7 @@
 
 mod reading;
 mod round_trip;
+mod store;
 
 use crate::knowledge::{Knowledge, Texts, load};
 
