@@ -14,11 +14,12 @@ use crate::units::{Kind, Quantity};
 
 /// Holds a case that was kept against the present knowledge. What no longer fits stays as a remark in its place,
 /// so that positions of events do not move; the remarks say so. An unknown machine is refused.
-pub fn fit(case: &Case, knowledge: &Knowledge) -> Result<(Case, Vec<Diagnostic>), Diagnostic> {
+pub fn fit(case: &Case, knowledge: &Knowledge) -> Result<(Case, Vec<Diagnostic>), Box<Diagnostic>> {
     let mut fitted = case.clone();
     let mut remarks = Vec::new();
-    let machine =
-        Names { knowledge, machine: None }.machine(&case.machine).map_err(|fault| as_diagnostic(&fault))?;
+    let machine = Names { knowledge, machine: None }
+        .machine(&case.machine)
+        .map_err(|fault| Box::new(as_diagnostic(&fault)))?;
     let names = Names { knowledge, machine: knowledge.machines.get(&machine) };
     fitted.machine = machine;
     if let Some(options) = &mut fitted.fitted {

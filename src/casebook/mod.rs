@@ -3,6 +3,7 @@
 //! [`read`] takes a case file apart with positions, [`fit`] holds a case against the knowledge, [`export`] writes
 //! one so that it reads back equal, and [`Store`] keeps them, one append-only file a case.
 
+mod figures;
 mod fit;
 mod form;
 mod model;

@@ -42,7 +42,9 @@ pub(super) fn event(reading: &mut Reading<'_>, node: &Node, people: &[Person]) -
             Some(kept)
         }
         Err(faults) => {
-            faults.iter().for_each(|fault| reading.reader.push(at(fault, place(fault))));
+            for fault in &faults {
+                reading.reader.push(at(fault, place(fault)));
+            }
             None
         }
     }

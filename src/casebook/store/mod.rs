@@ -87,7 +87,7 @@ impl Store {
         fs::create_dir_all(&self.cases).map_err(not_writable(&self.cases))?;
         let lock = Lock::take(&path, id)?;
         self.put_whole(&path, id, &bytes)?;
-        self.continue_with(path, id, lock)
+        continue_with(path, id, lock)
     }
 
     fn put_whole(&self, path: &Path, id: &CaseId, bytes: &[u8]) -> Result<(), StoreError> {
@@ -112,14 +112,7 @@ impl Store {
             return Err(self.not_found(id));
         }
         let lock = Lock::take(&path, id)?;
-        self.continue_with(path, id, lock)
-    }
-
-    fn continue_with(&self, path: PathBuf, id: &CaseId, lock: Lock) -> Result<Record, StoreError> {
-        let mut file = OpenOptions::new().read(true).write(true).open(&path).map_err(not_writable(&path))?;
-        let bytes = bounded(&mut file, &path)?;
-        let replay = Replay::of(&bytes, id, &shown(&path))?;
-        Ok(Record::new(replay, file, path, bytes.len() as u64, lock))
+        continue_with(path, id, lock)
     }
 
     /// Reads a record without locking it.
@@ -186,6 +179,13 @@ impl Store {
         let near = near.map_or_else(String::new, |near| format!("; {near}"));
         StoreError::NotFound { id: id.clone(), folder: shown(&self.cases), near }
     }
+}
+
+fn continue_with(path: PathBuf, id: &CaseId, lock: Lock) -> Result<Record, StoreError> {
+    let mut file = OpenOptions::new().read(true).write(true).open(&path).map_err(not_writable(&path))?;
+    let bytes = bounded(&mut file, &path)?;
+    let replay = Replay::of(&bytes, id, &shown(&path))?;
+    Ok(Record::new(replay, file, path, bytes.len() as u64, lock))
 }
 
 impl Summary {

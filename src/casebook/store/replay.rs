@@ -113,39 +113,39 @@ impl Replay {
             self.good += bytes.len() as u64;
             return;
         }
-        let read = if bytes.len() > LONGEST {
-            None
-        } else {
-            serde_json::from_slice::<serde_json::Value>(bytes).ok()
-        };
-        let Some(value) = read.filter(serde_json::Value::is_object) else {
-            if ended {
-                self.good += bytes.len() as u64;
-                self.next += 1;
-                self.remark(number, "it is damaged and was left out; everything else was read".to_owned());
-            } else {
-                self.remark(number, "it was not written to its end and was left out".to_owned());
-            }
-            return;
-        };
-        self.good += bytes.len() as u64;
-        self.unended = !ended;
-        let text = value.to_string();
-        if let Ok(line) = serde_json::from_value::<Line>(value.clone()) {
+        if bytes.len() <= LONGEST
+            && let Ok(line) = serde_json::from_slice::<Line>(bytes)
+        {
+            self.whole(bytes);
             self.add(number, line);
+        } else if bytes.len() <= LONGEST
+            && let Ok(value) = serde_json::from_slice::<serde_json::Value>(bytes)
+        {
+            self.whole(bytes);
+            self.not_understood(number, &value);
+        } else if ended {
+            self.whole(bytes);
+            self.next += 1;
+            self.remark(number, "it is damaged and was left out; everything else was read".to_owned());
         } else {
-            self.not_understood(number, &value, &text);
+            self.remark(number, "it was not written to its end and was left out".to_owned());
         }
     }
 
+    /// A line that stays where it is.
+    fn whole(&mut self, bytes: &[u8]) {
+        self.good += bytes.len() as u64;
+        self.unended = !bytes.ends_with(b"\n");
+    }
+
     /// A later program's event keeps its place as a remark, so that everybody sees that something is there.
-    fn not_understood(&mut self, number: usize, value: &serde_json::Value, text: &str) {
+    fn not_understood(&mut self, number: usize, value: &serde_json::Value) {
         self.remark(number, "this program does not understand it; it stays in the record".to_owned());
         if value.get("event").is_none() || value.get("corrects").is_some() {
             self.next += 1;
             return;
         }
-        let short: String = diag::harmless(text).chars().take(400).collect();
+        let short: String = diag::harmless(&value.to_string()).chars().take(400).collect();
         let note = What::Note(format!("not understood by this program: {short}"));
         let at = value.get("at").and_then(|at| at.as_str()).map(diag::harmless);
         let n = value.get("n").and_then(serde_json::Value::as_u64).and_then(|n| usize::try_from(n).ok());

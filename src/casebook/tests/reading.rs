@@ -54,110 +54,81 @@ fn a_future_format_is_named_alone_with_the_one_that_is_read() {
     assert!(said[0].1.contains("it reads handlamp-case/1"), "{}", said[0].1);
 }
 
-#[test]
-fn every_bad_event_gets_its_own_code_and_sentence() {
-    let run = |fills: &str| format!("  - {{reading: weigh-a-run, fills: {{{fills}}}}}");
-    for (line, code, says) in [
-        (
-            "  - {reading: test-wieght-on-pan, outcome: reads-low}".to_owned(),
-            Code::UnknownId,
-            "test-weight-on-pan",
-        ),
-        ("  - {reading: flap-seats-fully, outcome: leaves-gap}".into(), Code::UnknownId, "leaves-a-gap"),
-        (
-            "  - {reading: what-the-caller-says, outcome: fills-steadily-lite}".into(),
-            Code::UnknownId,
-            "symptom",
-        ),
-        ("  - {circumstance: product-change, outcome: happened}".into(), Code::UnknownId, "product-changed"),
-        ("  - {circumstance: product-changed, outcome: perhaps}".into(), Code::BadValue, "did-not"),
-        ("  - {setting: allowance, old: 1 g, new: 2 g}".into(), Code::UnknownId, "in-flight-allowance"),
-        ("  - {setting: in-flight-allowance, old: 1 V, new: 2 g}".into(), Code::BadUnit, "voltage"),
-        ("  - {setting: in-flight-allowance}".into(), Code::MissingKey, "`old`"),
-        ("  - {remedy: lower-allowance, result: changed}".into(), Code::UnknownId, "no remedy"),
-        ("  - {remedy: lower-inflight-allowance, result: fixed}".into(), Code::BadValue, "proved-gone"),
-        ("  - {remedy: lower-inflight-allowance}".into(), Code::MissingKey, "'result' is missing"),
-        ("  - {suspicion: gremlins}".into(), Code::UnknownId, "no cause"),
-        ("  - {reading: test-weight-on-pan, value: 5 V, expected: 200 g}".into(), Code::BadUnit, "voltage"),
-        (
-            "  - {reading: test-weight-on-pan, value: 200 g, expected: 5 volts}".into(),
-            Code::BadUnit,
-            "voltage",
-        ),
-        (
-            "  - {reading: test-weight-on-pan, value: abc, expected: 200 g}".into(),
-            Code::BadValue,
-            "not a number",
-        ),
-        (
-            "  - {reading: test-weight-on-pan, value: NaN, expected: 200 g}".into(),
-            Code::OutOfRange,
-            "instrument",
-        ),
-        (
-            "  - {reading: test-weight-on-pan, value: infinity, expected: 200 g}".into(),
-            Code::OutOfRange,
-            "instrument",
-        ),
-        ("  - {reading: test-weight-on-pan, value: .inf, expected: 200 g}".into(), Code::Syntax, "finite"),
-        (
-            "  - {reading: test-weight-on-pan, value: 200 grms, expected: 200 g}".into(),
-            Code::BadUnit,
-            "did you mean",
-        ),
-        ("  - {reading: test-weight-on-pan, value: 200 g}".into(), Code::MissingKey, "`expected`"),
-        (
-            "  - {reading: test-weight-on-pan, value: 200 g, shown: 200 g}".into(),
-            Code::MissingKey,
-            "`expected`",
-        ),
-        ("  - {reading: one-bag-twice, value: 200 g, expected: 200 g}".into(), Code::MissingKey, "`shown`"),
-        (
-            "  - {reading: air-while-cycling, value: 5 bar, expected: 5 bar}".into(),
-            Code::BadValue,
-            "one value",
-        ),
-        ("  - {reading: flap-seats-fully, value: 5 g}".into(), Code::BadValue, "one of its outcomes"),
-        ("  - {reading: weigh-a-run, outcome: light}".into(), Code::BadValue, "`fills`"),
-        (
-            "  - {reading: flap-seats-fully, fills: {unit: g, target: 9, values: [9]}}".into(),
-            Code::BadValue,
-            "outcomes",
-        ),
-        ("  - {reading: flap-seats-fully, outcome: seats, value: 3 g}".into(), Code::BadValue, "one answer"),
-        ("  - {reading: flap-seats-fully, note: x}".into(), Code::BadValue, "two events"),
-        ("  - {reading: flap-seats-fully}".into(), Code::BadValue, "one answer"),
-        ("  - {by: caller}".into(), Code::MissingKey, "an event is one of"),
-        ("  - {reading: flap-seats-fully, outcome: seats, while: sad}".into(), Code::BadValue, "bad"),
-        ("  - {note: x, outcome: y}".into(), Code::UnknownKey, "'outcome'"),
-        ("  - {note: x, at: yesterday}".into(), Code::BadValue, "not a time"),
-        ("  - {reading: Flap, outcome: seats}".into(), Code::BadId, "not an id"),
-        ("  - just words".into(), Code::WrongType, "group of keys"),
-        (run("unit: g, target: -250, values: [1]"), Code::OutOfRange, "above zero"),
-        (run("unit: g, target: 0, values: [1]"), Code::OutOfRange, "above zero"),
-        (run("unit: g, target: 250, values: []"), Code::BadValue, "without fills"),
-        (run("unit: g, target: 250, values: [1, 2], shown: [1]"), Code::BadValue, "1 entries for 2"),
-        (run("unit: V, target: 250, values: [1]"), Code::BadUnit, "voltage"),
-        (run("unit: grm, target: 250, values: [1]"), Code::BadUnit, "did you mean"),
-        (run("unit: g, target: 250, values: [1, abc]"), Code::BadValue, "'abc' is not a number"),
-        (run("unit: g, target: 250, values: [1, 2 V]"), Code::BadUnit, "voltage"),
-        (run("unit: g, target: 250"), Code::MissingKey, "'values' is missing"),
-        (run("unit: g, target: 250, values: 3"), Code::WrongType, "a list is wanted"),
-        (
-            run("unit: g, target: 250, values: [1], tare: {kind: each, values: [1, 2]}"),
-            Code::BadValue,
-            "tare",
-        ),
-        (run("unit: g, target: 250, values: [1], lanes: [a, b]"), Code::BadValue, "lanes"),
-        (run("unit: g, target: 250, values: [1], colour: red"), Code::UnknownKey, "colour"),
-    ] {
-        let said = refusal(&events(&line));
+/// Each event alone on the fourth line is refused with its code, its sentence and its place.
+fn each_is_refused(bad: &[(&str, Code, &str)]) {
+    for (line, code, says) in bad {
+        let said = refusal(&events(&format!("  - {{{line}}}")));
         assert_eq!(said.len(), 1, "{line}\n{said:#?}");
-        assert_eq!(said[0].0, code, "{line}\n{}", said[0].1);
+        assert_eq!(said[0].0, *code, "{line}\n{}", said[0].1);
         assert!(said[0].1.contains(says), "{line}\n{}", said[0].1);
-        // A missing key is named where its event begins, everything else at the value; all on the fourth line.
-        let line_number = if code == Code::Syntax { "t.yaml:4" } else { "t.yaml:4:" };
-        assert!(said[0].1.starts_with(line_number), "{}", said[0].1);
+        assert!(said[0].1.starts_with("t.yaml:4:"), "{}", said[0].1);
+    }
+}
+
+#[test]
+fn every_bad_name_and_answer_gets_its_own_code_and_sentence() {
+    each_is_refused(&[
+        ("reading: test-wieght-on-pan, outcome: reads-low", Code::UnknownId, "test-weight-on-pan"),
+        ("reading: flap-seats-fully, outcome: leaves-gap", Code::UnknownId, "leaves-a-gap"),
+        ("reading: what-the-caller-says, outcome: fills-steadily-lite", Code::UnknownId, "symptom"),
+        ("circumstance: product-change, outcome: happened", Code::UnknownId, "product-changed"),
+        ("circumstance: product-changed, outcome: perhaps", Code::BadValue, "did-not"),
+        ("setting: allowance, old: 1 g, new: 2 g", Code::UnknownId, "in-flight-allowance"),
+        ("setting: in-flight-allowance, old: 1 V, new: 2 g", Code::BadUnit, "voltage"),
+        ("setting: in-flight-allowance", Code::MissingKey, "`old`"),
+        ("remedy: lower-allowance, result: changed", Code::UnknownId, "no remedy"),
+        ("remedy: lower-inflight-allowance, result: fixed", Code::BadValue, "proved-gone"),
+        ("remedy: lower-inflight-allowance", Code::MissingKey, "'result' is missing"),
+        ("suspicion: gremlins", Code::UnknownId, "no cause"),
+    ]);
+}
+
+#[test]
+fn every_bad_value_and_event_gets_its_own_code_and_sentence() {
+    each_is_refused(&[
+        ("reading: test-weight-on-pan, value: 5 V, expected: 200 g", Code::BadUnit, "voltage"),
+        ("reading: test-weight-on-pan, value: 200 g, expected: 5 volts", Code::BadUnit, "voltage"),
+        ("reading: test-weight-on-pan, value: abc, expected: 200 g", Code::BadValue, "not a number"),
+        ("reading: test-weight-on-pan, value: NaN, expected: 200 g", Code::OutOfRange, "instrument"),
+        ("reading: test-weight-on-pan, value: infinity, expected: 200 g", Code::OutOfRange, "instrument"),
+        ("reading: test-weight-on-pan, value: .inf, expected: 200 g", Code::Syntax, "finite"),
+        ("reading: test-weight-on-pan, value: 200 grms, expected: 200 g", Code::BadUnit, "did you mean"),
+        ("reading: test-weight-on-pan, value: 200 g", Code::MissingKey, "`expected`"),
+        ("reading: test-weight-on-pan, value: 200 g, shown: 200 g", Code::MissingKey, "`expected`"),
+        ("reading: one-bag-twice, value: 200 g, expected: 200 g", Code::MissingKey, "`shown`"),
+        ("reading: air-while-cycling, value: 5 bar, expected: 5 bar", Code::BadValue, "one value"),
+        ("reading: flap-seats-fully, value: 5 g", Code::BadValue, "one of its outcomes"),
+        ("reading: weigh-a-run, outcome: light", Code::BadValue, "`fills`"),
+        ("reading: flap-seats-fully, fills: {unit: g, target: 9, values: [9]}", Code::BadValue, "outcomes"),
+        ("reading: flap-seats-fully, outcome: seats, value: 3 g", Code::BadValue, "one answer"),
+        ("reading: flap-seats-fully, note: x", Code::BadValue, "two events"),
+        ("reading: flap-seats-fully", Code::BadValue, "one answer"),
+        ("by: caller", Code::MissingKey, "an event is one of"),
+        ("reading: flap-seats-fully, outcome: seats, while: sad", Code::BadValue, "bad"),
+        ("note: x, outcome: y", Code::UnknownKey, "'outcome'"),
+        ("note: x, at: yesterday", Code::BadValue, "not a time"),
+        ("reading: Flap, outcome: seats", Code::BadId, "not an id"),
+    ]);
+}
+
+#[test]
+fn every_bad_run_gets_its_own_code_and_sentence() {
+    for (fills, code, says) in [
+        ("unit: g, target: -250, values: [1]", Code::OutOfRange, "above zero"),
+        ("unit: g, target: 0, values: [1]", Code::OutOfRange, "above zero"),
+        ("unit: g, target: 250, values: []", Code::BadValue, "without fills"),
+        ("unit: g, target: 250, values: [1, 2], shown: [1]", Code::BadValue, "1 entries for 2"),
+        ("unit: V, target: 250, values: [1]", Code::BadUnit, "voltage"),
+        ("unit: grm, target: 250, values: [1]", Code::BadUnit, "did you mean"),
+        ("unit: g, target: 250, values: [1, abc]", Code::BadValue, "'abc' is not a number"),
+        ("unit: g, target: 250, values: [1, 2 V]", Code::BadUnit, "voltage"),
+        ("unit: g, target: 250", Code::MissingKey, "'values' is missing"),
+        ("unit: g, target: 250, values: 3", Code::WrongType, "a list is wanted"),
+        ("unit: g, target: 250, values: [1], tare: {kind: each, values: [1, 2]}", Code::BadValue, "tare"),
+        ("unit: g, target: 250, values: [1], lanes: [a, b]", Code::BadValue, "lanes"),
+        ("unit: g, target: 250, values: [1], colour: red", Code::UnknownKey, "colour"),
+    ] {
+        each_is_refused(&[(&format!("reading: weigh-a-run, fills: {{{fills}}}"), code, says)]);
     }
 }
 
@@ -185,6 +156,7 @@ fn every_bad_head_gets_its_own_code_and_sentence() {
         ("closed: done", Code::BadValue, "cured"),
         ("knowledge: {hash: a}", Code::MissingKey, "version"),
         ("events: {}", Code::WrongType, "a list"),
+        ("events: [just words]", Code::WrongType, "group of keys"),
         ("people: [{id: a, at: desk}]\nevents: [{note: x, by: b}]", Code::UnknownId, "called 'b'"),
     ] {
         let machine = if line.starts_with("machine") { "" } else { "machine: single-tray-weigher\n" };
