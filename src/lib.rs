@@ -1,7 +1,10 @@
 //! Handlamp: an offline knowledge base and troubleshooting assistant for weigh-filling machines.
 
+pub mod commands;
 pub mod diag;
 pub mod ids;
 pub mod knowledge;
+pub mod render;
 pub mod safety;
 pub mod units;
+pub mod view;

@@ -1,0 +1,21 @@
+//! How to show it: a page for a terminal, for a plain or Markdown report, or for a program; problems with the place
+//! in the file drawn under them.
+
+pub mod diagnostics;
+mod layout;
+pub mod markdown;
+pub mod plain;
+mod steps;
+pub mod terminal;
+mod theme;
+
+pub use terminal::Look;
+pub use theme::{Paint, Role};
+
+/// Narrower than this is not drawn for.
+pub const NARROWEST: usize = 30;
+/// Longer lines tire the eye.
+pub const WIDEST: usize = 100;
+
+#[cfg(test)]
+mod tests;
