@@ -89,7 +89,8 @@ Known weight on the empty pan       3 the weigh pan, behind the guard
     insta::assert_snapshot!(terminal::draw(&page, &Look::terminal(40, Paint::None)), @r"
 Known weight on the empty pan
   minutes: 3
-  where: the weigh pan, behind the guard
+  where: the weigh pan, behind the
+    guard
 ");
 }
 
