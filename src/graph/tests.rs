@@ -1,0 +1,1 @@
+//! Promises of the fault graph, on a small knowledge of its own.
