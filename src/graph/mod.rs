@@ -294,7 +294,9 @@ impl FaultGraph {
         let edges = self.graph.edge_references();
         let mut links: Vec<_> =
             edges.map(|e| (&self.graph[e.source()], &self.graph[e.target()], e.weight())).collect();
-        links.sort_by(|a, b| (a.0, a.1, a.2.relation, &a.2.outcome).cmp(&(b.0, b.1, b.2.relation, &b.2.outcome)));
+        links.sort_by(|a, b| {
+            (a.0, a.1, a.2.relation, &a.2.outcome).cmp(&(b.0, b.1, b.2.relation, &b.2.outcome))
+        });
         links
     }
 
@@ -302,10 +304,16 @@ impl FaultGraph {
     pub fn neighbours(&self, node: &Node) -> Vec<Neighbour> {
         let Some(&index) = self.index.get(node) else { return Vec::new() };
         let mut near = Vec::new();
-        for (direction, towards) in [(Direction::Outgoing, Towards::Other), (Direction::Incoming, Towards::This)] {
+        for (direction, towards) in
+            [(Direction::Outgoing, Towards::Other), (Direction::Incoming, Towards::This)]
+        {
             for edge in self.graph.edges_directed(index, direction) {
                 let other = if towards == Towards::Other { edge.target() } else { edge.source() };
-                near.push(Neighbour { towards, node: self.graph[other].clone(), link: edge.weight().clone() });
+                near.push(Neighbour {
+                    towards,
+                    node: self.graph[other].clone(),
+                    link: edge.weight().clone(),
+                });
             }
         }
         let strength = |n: &Neighbour| n.link.strength.unwrap_or(0.0);
