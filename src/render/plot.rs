@@ -1,0 +1,1 @@
+//! Pictures of numbers as lines of text.

@@ -1,0 +1,1 @@
+//! One line of weights as people and printers write it.

@@ -1,0 +1,1 @@
+//! Whether a run proves a cure.

@@ -1,0 +1,1 @@
+//! Weights in a table with columns.
