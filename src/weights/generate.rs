@@ -112,7 +112,13 @@ impl Recipe {
                         Pattern::Step => sign * f64::from(u8::from(i >= step_at)),
                         Pattern::Wave => 0.5 * (2.0 * PI * i as f64 / self.period + phase).sin(),
                         Pattern::SeeSaw => sign * if i % 2 == 0 { 0.5 } else { -0.5 },
-                        Pattern::TwoGroups => if dice.chance(0.5) { 0.5 } else { -0.5 },
+                        Pattern::TwoGroups => {
+                            if dice.chance(0.5) {
+                                0.5
+                            } else {
+                                -0.5
+                            }
+                        }
                         Pattern::StartUp => sign * f64::from(u8::from(i < 2)),
                         Pattern::Wide | Pattern::StraysLight | Pattern::StraysHeavy => 0.0,
                     };
@@ -131,7 +137,13 @@ impl Recipe {
             return 0.0;
         }
         match (light, heavy) {
-            (true, true) => if dice.chance(0.5) { 1.0 } else { -1.0 },
+            (true, true) => {
+                if dice.chance(0.5) {
+                    1.0
+                } else {
+                    -1.0
+                }
+            }
             (true, false) => -1.0,
             _ => 1.0,
         }

@@ -7,7 +7,8 @@
 //! ```
 //! use handlamp::weights::{Question, ReadOptions, read, summarise};
 //!
-
+//! let options = ReadOptions::with_target("250 g").unwrap();
+//! let read = read("247.2 g\n247,0 g\n246.9 g\n247.4 g\n247.1 g\n", &options).unwrap();
 //! let summary = summarise(&read.run, &Question::default());
 //! assert!((summary.error.unwrap().estimate - -2.88).abs() < 1e-9);
 //! ```
@@ -25,7 +26,7 @@ pub mod summary;
 mod table;
 
 pub use pattern::{Factor, Pattern, Patterns, find_patterns};
-//pub use read::{Column, Read, ReadError, ReadOptions, Skipped, read};
+pub use read::{Column, Read, ReadError, ReadOptions, Skipped, read};
 pub use remark::Remark;
 pub use run::{Division, Run, RunError, RunInput, Tare, TareKind};
 pub use stats::Interval;

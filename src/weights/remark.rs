@@ -126,7 +126,9 @@ impl fmt::Display for Remark {
                 if *told { ", as the run began after a stop" } else { ": plainly a start-up" }
             ),
             Remark::FarFromTarget { ratio, perhaps } => match perhaps {
-                Some(unit) => write!(f, "The values fit the target if they are in {unit}: ask for the unit again."),
+                Some(unit) => {
+                    write!(f, "The values fit the target if they are in {unit}: ask for the unit again.")
+                }
                 None => write!(
                     f,
                     "The mean is {} times the target: ask for the unit, the target and the tare again.",
@@ -136,14 +138,18 @@ impl fmt::Display for Remark {
             Remark::NotPositive { fills } => {
                 write!(f, "Values at or under zero: {fills}. Empty bags, or the zero has moved.")
             }
-            Remark::Gross => f.write_str("These are gross weights: the bag is in the error and in the spread."),
+            Remark::Gross => {
+                f.write_str("These are gross weights: the bag is in the error and in the spread.")
+            }
             Remark::UsualSpreadUnknown => {
                 f.write_str("The usual spread of this machine is not known, so 'wide' cannot be judged.")
             }
             Remark::ToleranceAssumed { tolerance } => {
                 write!(f, "No tolerance was given; ± {} (four usual spreads) was taken.", grams(*tolerance))
             }
-            Remark::Thinned { every } => write!(f, "A long run: every {every}th fill was used for the pattern."),
+            Remark::Thinned { every } => {
+                write!(f, "A long run: every {every}th fill was used for the pattern.")
+            }
         }
     }
 }

@@ -298,7 +298,8 @@ fn infer_division(values: &[f64], unit: &Unit) -> Option<Division> {
     distinct.sort_by(f64::total_cmp);
     distinct.dedup();
     let surprising = |times: f64| times.powi(-i32::try_from(distinct.len()).unwrap_or(i32::MAX)) < 0.01;
-    let step = [5.0, 2.0].into_iter().find(|&times| fits(finest * times) && surprising(times)).unwrap_or(1.0) * finest;
+    let step = [5.0, 2.0].into_iter().find(|&times| fits(finest * times) && surprising(times)).unwrap_or(1.0)
+        * finest;
     Some(Division { grams: unit.to_base(step), inferred: true })
 }
 

@@ -165,10 +165,14 @@ mod tests {
 
     #[test]
     fn quantiles_agree_with_printed_tables() {
-        for (freedom, t) in [(1.0, 12.706), (4.0, 2.776), (9.0, 2.262), (30.0, 2.042), (1000.0, 1.962), (1e6, 1.960)] {
+        for (freedom, t) in
+            [(1.0, 12.706), (4.0, 2.776), (9.0, 2.262), (30.0, 2.042), (1000.0, 1.962), (1e6, 1.960)]
+        {
             near(student_quantile(0.975, freedom), t, 6e-4);
         }
-        for (p, freedom, x) in [(0.025, 9.0, 2.700), (0.975, 9.0, 19.023), (0.95, 1.0, 3.841), (0.975, 100.0, 129.561)] {
+        for (p, freedom, x) in
+            [(0.025, 9.0, 2.700), (0.975, 9.0, 19.023), (0.95, 1.0, 3.841), (0.975, 100.0, 129.561)]
+        {
             near(chi_square_quantile(p, freedom), x, 1e-3);
         }
         // Across the seam between the library and the expansion.
@@ -178,7 +182,13 @@ mod tests {
 
     #[test]
     fn a_spread_is_known_as_well_as_the_table_says() {
-        let table = [(5, 0.599, 2.874), (10, 0.688, 1.826), (20, 0.760, 1.461), (30, 0.796, 1.344), (60, 0.848, 1.220)];
+        let table = [
+            (5, 0.599, 2.874),
+            (10, 0.688, 1.826),
+            (20, 0.760, 1.461),
+            (30, 0.796, 1.344),
+            (60, 0.848, 1.220),
+        ];
         for (n, low, high) in table {
             let found = spread_interval(1.0, f64::from(n), 0.95);
             near(found.low, low, 5e-4);

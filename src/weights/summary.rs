@@ -5,8 +5,8 @@ use serde::Serialize;
 use super::remark::Remark;
 use super::run::{Run, TareKind};
 use super::stats::{
-    Interval, counted_share, fills_for_mean, lag_one, mean, mean_interval, median, normal_below, normal_quantile,
-    robust_spread, spread, spread_interval, student_quantile,
+    Interval, counted_share, fills_for_mean, lag_one, mean, mean_interval, median, normal_below,
+    normal_quantile, robust_spread, spread, spread_interval, student_quantile,
 };
 use crate::units::Unit;
 
@@ -177,7 +177,9 @@ pub fn summarise(run: &Run, question: &Question) -> Summary {
         apart,
         mean: centre,
         mean_error,
-        error: mean_error.filter(|_| fills.len() > 1).map(|error| mean_interval(error, blur, worth, CONFIDENCE)),
+        error: mean_error
+            .filter(|_| fills.len() > 1)
+            .map(|error| mean_interval(error, blur, worth, CONFIDENCE)),
         spread,
         robust_spread: robust_spread(fills),
         lightest: fills.iter().copied().min_by(f64::total_cmp).unwrap_or(centre),

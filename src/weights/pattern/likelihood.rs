@@ -20,6 +20,9 @@ const PLAIN_WEIGHT: f64 = 9.0;
 const MOST_STRAYS: usize = 3;
 /// The path ends when it has fallen this far below its best (in ln).
 const PATH_END: f64 = 12.0;
+/// So many designs of a combination are summed in full; the others, which fit worse, are taken as the same factor above
+/// their quick score.
+const IN_FULL: usize = 4;
 /// Grid points that fit worse than the best by more than this (in ln) are left out.
 const HOPELESS: f64 = 25.0;
 
@@ -31,11 +34,22 @@ pub(super) fn ln_marginal(scene: &Scene, combination: &Combination) -> f64 {
         light: combination.contains(&Pattern::StraysLight),
         heavy: combination.contains(&Pattern::StraysHeavy),
     };
+    let designs = scene.designs(combination);
+    let mut quick: Vec<(f64, usize)> =
+        designs.iter().map(|d| Sums::of(scene, d).quick(d, &level)).zip(0..).collect();
+    quick.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     let mut total = LogSum::default();
-    for design in scene.designs(combination) {
-        total.add(design.ln_weight + along_path(scene, &design, &level, &scatter, sides));
+    let mut correction = f64::NEG_INFINITY;
+    for (rank, (rough, at)) in quick.iter().enumerate() {
+        if rank < IN_FULL {
+            let full = along_path(scene, &designs[*at], &level, &scatter, sides);
+            correction = correction.max(full - rough);
+            total.add(full);
+        } else {
+            total.add(rough + correction);
+        }
     }
-    total.value()
+    total.value() - (designs.len() as f64).ln()
 }
 
 #[derive(Clone, Copy)]
@@ -82,7 +96,8 @@ fn along_path(scene: &Scene, design: &Design, level: &Level, scatter: &[(f64, f6
     let mut total = LogSum::default();
     let mut best = f64::NEG_INFINITY;
     loop {
-        let here = over_scatter(scene, design, level, scatter, &sums, &strays) + ln_which(n, &strays, scene, sides);
+        let here =
+            over_scatter(scene, design, level, scatter, &sums, &strays) + ln_which(n, &strays, scene, sides);
         total.add(here);
         best = best.max(here);
         if strays.len() >= most || here < best - PATH_END {
@@ -129,7 +144,10 @@ fn furthest(
         }
     };
     let candidates = (0..left.len()).filter(|i| left[*i]).map(|i| (outward(i), i));
-    candidates.filter(|(out, _)| *out > 0.0).max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1))).map(|(_, i)| i)
+    candidates
+        .filter(|(out, _)| *out > 0.0)
+        .max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)))
+        .map(|(_, i)| i)
 }
 
 fn predicted(row: &[f64; COLUMNS], sizes: &[f64; COLUMNS]) -> f64 {
@@ -155,7 +173,13 @@ fn over_scatter(
             let side = level.side.map_or(0.0, |side| fit.ln_on_side(side));
             let far: f64 = strays
                 .iter()
-                .map(|i| ln_stray(scene.fills[*i] - predicted(&design.rows[*i], &fit.sizes), *sigma, scene.whole_fill))
+                .map(|i| {
+                    ln_stray(
+                        scene.fills[*i] - predicted(&design.rows[*i], &fit.sizes),
+                        *sigma,
+                        scene.whole_fill,
+                    )
+                })
                 .sum();
             total.add(ln_weight + ln_scale + fit.ln_evidence + side + far);
         }
@@ -201,8 +225,7 @@ impl Fit {
 
 impl Sums {
     fn of(scene: &Scene, design: &Design) -> Self {
-        let mut sums =
-            Self { count: 0.0, xx: [[0.0; COLUMNS]; COLUMNS], xy: [0.0; COLUMNS], yy: 0.0 };
+        let mut sums = Self { count: 0.0, xx: [[0.0; COLUMNS]; COLUMNS], xy: [0.0; COLUMNS], yy: 0.0 };
         for (row, y) in design.rows.iter().zip(&scene.fills) {
             sums.change(row, *y, design.columns, 1.0);
         }
@@ -222,6 +245,13 @@ impl Sums {
                 self.xx[i][j] += sign * a * b;
             }
         }
+    }
+
+    /// Evidence at the one scatter that fits best, without strays: enough to rank designs of one combination.
+    fn quick(&self, design: &Design, level: &Level) -> f64 {
+        let sigma = (self.least_squares(design) / self.count).sqrt().max(0.3);
+        let scale = level.scales.first().map_or(1.0, |s| s.0);
+        self.fit(design, scale, sigma).map_or(-1e300, |fit| fit.ln_evidence)
     }
 
     /// The smallest sum of squares that any sizes can leave (a slight ridge keeps it solvable).
@@ -266,7 +296,7 @@ impl Sums {
         let half = forward(&root, &scaled, columns);
         let sizes = backward(&root, &half, columns);
         let explained: f64 = half.iter().map(|h| h * h).sum();
-        let ln_root: f64 = (0..columns).map(|i| root[i][i].ln() + widths[i].ln()).sum();
+        let ln_root = (0..columns).map(|i| root[i][i] * widths[i]).product::<f64>().ln();
         let quadratic = (self.yy * precision - explained).max(0.0);
         let ln_evidence = -0.5 * self.count * (2.0 * PI * sigma * sigma).ln() - 0.5 * quadratic - ln_root;
         let mut unit = [0.0; COLUMNS];

@@ -25,7 +25,7 @@ pub const FLOOR: f64 = 1e-3;
 /// Most fills that go into the comparison; a longer run is thinned evenly.
 const MOST_COMPARED: usize = 400;
 /// Chance of each pattern before the run is seen, for the screen only.
-const PLAIN_PRIOR: f64 = 0.1;
+const PLAIN_PRIOR: f64 = 0.15;
 
 /// What a run of fills can show.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -189,7 +189,8 @@ pub fn find_patterns(run: &Run, question: &Question) -> Patterns {
     let scene = Scene::new(&thinned, run, question);
     let scores = score(&scene);
     let posteriors = posteriors(&scores);
-    let verdict = verdict::judge(&posteriors, fills.len());
+    let each = each(&posteriors);
+    let verdict = verdict::judge(&posteriors, &each, fills.len());
     let mut remarks = Vec::new();
     if question.usual_spread.is_none() {
         remarks.push(Remark::UsualSpreadUnknown);
@@ -202,7 +203,7 @@ pub fn find_patterns(run: &Run, question: &Question) -> Patterns {
     }
     Patterns {
         factor: factor(&scores),
-        each: each(&posteriors),
+        each,
         sentence: verdict::first_sentence(run, question, &verdict),
         posteriors: posteriors.into_iter().filter(|(_, p)| *p > 0.005).collect(),
         verdict,

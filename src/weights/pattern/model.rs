@@ -18,9 +18,9 @@ const FARTHEST: f64 = 1e4;
 /// Tolerance taken when none is given, in usual spreads.
 const TOLERANCE_IN_SPREADS: f64 = 4.0;
 /// Where a step is looked for, at most so many places.
-const STEP_PLACES: usize = 12;
-/// How many periods of a wave are tried.
-const WAVE_PERIODS: usize = 6;
+const STEP_PLACES: usize = 40;
+/// At most so many periods of a wave are tried.
+const WAVE_PERIODS: usize = 24;
 
 /// A run made ready for comparison.
 pub(super) struct Scene {
@@ -98,10 +98,10 @@ impl Scene {
     pub(super) fn scatter(&self, combination: &Combination) -> Vec<(f64, f64)> {
         let step = (1.2 / (2.0 * self.fills.len() as f64).sqrt()).clamp(0.05, 0.3);
         let wide = combination.contains(&Pattern::Wide);
-        let (from, to) = if wide { (1.4f64.ln(), 12f64.ln()) } else { (0.2f64.ln(), 2f64.ln()) };
+        let (from, to) = if wide { (1.4f64.ln(), 60f64.ln()) } else { (0.2f64.ln(), 2f64.ln()) };
         let density = |ln_sigma: f64| {
             let width = match (wide, ln_sigma < 0.0) {
-                (true, _) => 0.9,
+                (true, _) => 1.1,
                 (false, true) => 0.5,
                 (false, false) => 0.22,
             };
@@ -115,22 +115,24 @@ impl Scene {
         nodes.iter().map(|x| (rounded(*x), density(*x) - total.ln())).collect()
     }
 
-    /// Every way the combination can shape the fills: the product of what its patterns allow.
+    /// Every way the combination can shape the fills, all equally likely: the product of what its patterns allow.
     pub(super) fn designs(&self, combination: &Combination) -> Vec<Design> {
         let n = self.fills.len();
+        // Every place of a step with every period of a wave would be a thousand designs for a case seldom met.
+        let coarse = combination.contains(&Pattern::Step) && combination.contains(&Pattern::Wave);
         let mut designs = vec![Design::plain(n, combination.contains(&Pattern::Drift))];
         for pattern in combination {
-            let ways = self.ways(*pattern);
+            let ways = self.ways(*pattern, coarse);
             if !ways.is_empty() {
-                let weight = -(ways.len() as f64).ln();
-                designs = designs.iter().flat_map(|d| ways.iter().map(move |w| d.with(w, weight))).collect();
+                designs = designs.iter().flat_map(|d| ways.iter().map(move |w| d.with(w))).collect();
             }
         }
         designs
     }
 
     /// The shapes one pattern may have, all equally likely.
-    fn ways(&self, pattern: Pattern) -> Vec<Vec<Shape>> {
+    fn ways(&self, pattern: Pattern, coarse: bool) -> Vec<Vec<Shape>> {
+        let (places, periods) = if coarse { (8, 6) } else { (STEP_PLACES, WAVE_PERIODS) };
         let n = self.fills.len();
         let large = self.large();
         let one = |size: f64, f: &dyn Fn(usize) -> f64| vec![Shape { size, at: (0..n).map(f).collect() }];
@@ -138,22 +140,19 @@ impl Scene {
         match pattern {
             // Right at the start and going off, or caught midway.
             Pattern::Drift => vec![one(large, &along), one(large, &|i| along(i) - 0.5)],
-            // Right before and wrong after, or the other way about.
-            Pattern::Step => step_places(n)
+            // Right before, wrong after.
+            Pattern::Step => step_places(n, places)
                 .into_iter()
-                .flat_map(|t| {
-                    let after = move |i: usize| f64::from(u8::from(i >= t));
-                    [one(large, &after), one(large, &move |i| after(i) - 1.0)]
-                })
+                .map(|t| one(large, &move |i| f64::from(u8::from(i >= t))))
                 .collect(),
-            Pattern::Wave => wave_periods(n)
+            Pattern::Wave => wave_periods(n, periods)
                 .into_iter()
                 .map(|period| {
                     let turn = move |i: usize| 2.0 * PI * i as f64 / period;
                     [one(large / 2.0, &|i| turn(i).sin()), one(large / 2.0, &|i| turn(i).cos())].concat()
                 })
                 .collect(),
-            Pattern::SeeSaw => vec![one(large / 2.0, &|i| if i % 2 == 0 { 0.5 } else { -0.5 })],
+            Pattern::SeeSaw => vec![one(large, &|i| if i % 2 == 0 { 0.5 } else { -0.5 })],
             Pattern::StartUp => vec![
                 one(2.0 * large, &|i| f64::from(u8::from(i < 1))),
                 one(2.0 * large, &|i| f64::from(u8::from(i < 2))),
@@ -165,22 +164,23 @@ impl Scene {
 }
 
 /// Places for a step, at least three fills from either end (two in a short run), evenly thinned.
-fn step_places(n: usize) -> Vec<usize> {
+fn step_places(n: usize, most: usize) -> Vec<usize> {
     let margin = if n < 12 { 2 } else { 3 };
     let places: Vec<usize> = (margin..n.saturating_sub(margin - 1)).collect();
-    let every = places.len().div_ceil(STEP_PLACES).max(1);
+    let every = places.len().div_ceil(most).max(1);
     places.into_iter().step_by(every).collect()
 }
 
-/// Periods from three fills to the length of the run, evenly spread in the number of turns.
-fn wave_periods(n: usize) -> Vec<f64> {
+/// Periods from three fills to the length of the run: half a turn of the run apart, in a long run further.
+fn wave_periods(n: usize, most: usize) -> Vec<f64> {
     let n = n as f64;
-    let most = n / 3.0;
-    if most < 1.0 {
+    let halves = (2.0 * (n / 3.0 - 1.0)).floor();
+    if halves < 0.0 {
         return Vec::new();
     }
-    let turns = |i: usize| 1.0 * most.powf(i as f64 / (WAVE_PERIODS - 1) as f64);
-    (0..WAVE_PERIODS).map(|i| n / turns(i)).collect()
+    let step = (halves / (most - 1) as f64).max(1.0);
+    let count = (halves / step).floor() as usize;
+    (0..=count).map(|i| n / (1.0 + i as f64 * step / 2.0)).collect()
 }
 
 /// Where the mean may lie.
@@ -205,7 +205,6 @@ pub(super) struct Design {
     /// Prior standard deviation of each column; that of the level is put in by the caller.
     pub(super) sizes: [f64; COLUMNS],
     pub(super) columns: usize,
-    pub(super) ln_weight: f64,
 }
 
 impl Design {
@@ -219,12 +218,11 @@ impl Design {
         let columns = if drifts { 1 } else { 2 };
         let mut sizes = [1.0; COLUMNS];
         sizes[1] = 0.3;
-        Self { rows, sizes, columns, ln_weight: 0.0 }
+        Self { rows, sizes, columns }
     }
 
-    fn with(&self, shapes: &[Shape], ln_weight: f64) -> Self {
+    fn with(&self, shapes: &[Shape]) -> Self {
         let mut design = self.clone();
-        design.ln_weight += ln_weight;
         for shape in shapes {
             let column = design.columns;
             for (row, value) in design.rows.iter_mut().zip(&shape.at) {

@@ -31,12 +31,24 @@ fn named(patterns: &[Pattern], n: usize, size: f64, runs: u64) -> usize {
 #[test]
 #[ignore = "a look at all cells, by hand"]
 fn table() {
-    for n in [10, 20, 40] {
-        for size in [2.0, 4.0] {
-            for p in Pattern::SCORED {
-                println!("{n} {size} {p}: {}", named(&[p], n, size, 40));
+    let pat: Vec<Vec<Pattern>> =
+        std::iter::once(vec![]).chain(Pattern::SCORED.iter().map(|p| vec![*p])).collect();
+    for (n, size) in [(10, 4.0), (20, 2.0), (20, 4.0), (40, 4.0)] {
+        for p in &pat {
+            let mut seen: BTreeMap<String, usize> = BTreeMap::new();
+            let start = std::time::Instant::now();
+            for seed in 0..60 {
+                let key = match found(p, n, size, seed).verdict {
+                    Verdict::Shows(c) => format!("{:?}", c),
+                    Verdict::NothingUnusual => "{}".into(),
+                    Verdict::CannotTell { .. } => "?".into(),
+                };
+                *seen.entry(key).or_default() += 1;
             }
+            let mut s: Vec<_> = seen.into_iter().map(|(k, v)| (v, k)).collect();
+            s.sort();
+            s.reverse();
+            println!("{n} {size} {p:?} {:?}/run: {:?}", start.elapsed() / 60, &s[..s.len().min(4)]);
         }
-        println!("{n} none {}", named(&[], n, 0.0, 100));
     }
 }

@@ -1,5 +1,6 @@
 //! What can be said of a pattern, as data: the view turns it into words, and a plain sentence is offered.
 
+use std::collections::BTreeMap;
 use std::fmt;
 
 use serde::Serialize;
@@ -10,8 +11,10 @@ use super::super::stats::Interval;
 use super::super::summary::{Question, Summary, summarise};
 use super::{Combination, Pattern};
 
-/// Probability from which a combination is named.
-const NAMED: f64 = 0.6;
+/// Probability from which a pattern is named.
+const NAMED: f64 = 0.5;
+/// Probability from which a pattern is still open.
+const OPEN: f64 = 0.35;
 /// Odds over the next best that settle a question.
 const SETTLED_ODDS: f64 = 9.0;
 
@@ -32,14 +35,18 @@ pub enum Verdict {
     },
 }
 
-pub(super) fn judge(posteriors: &[(Combination, f64)], n: usize) -> Verdict {
-    let Some((first, p)) = posteriors.first() else { return Verdict::NothingUnusual };
-    if *p < NAMED {
-        let between = posteriors.iter().take_while(|(_, q)| *q > 0.1).take(3).cloned().collect();
-        let next = posteriors.get(1).map_or(0.0, |(_, q)| *q).max(1e-9);
-        return Verdict::CannotTell { between, more: more_fills(n, p / next) };
+/// Names the patterns whose own probability is high, whatever goes with them: among many combinations no single one
+/// need be likely.
+pub(super) fn judge(posteriors: &[(Combination, f64)], each: &BTreeMap<Pattern, f64>, n: usize) -> Verdict {
+    let shows: Combination = each.iter().filter(|(_, p)| **p >= NAMED).map(|(pattern, _)| *pattern).collect();
+    let open = each.values().any(|p| (OPEN..NAMED).contains(p));
+    let nothing = posteriors.iter().find(|(c, _)| c.is_empty()).map_or(0.0, |(_, p)| *p);
+    if open || (shows.is_empty() && nothing < OPEN) {
+        let between = posteriors.iter().take_while(|(_, q)| *q > 0.05).take(3).cloned().collect();
+        let odds = posteriors.first().map_or(1.0, |f| f.1 / posteriors.get(1).map_or(0.0, |s| s.1).max(1e-9));
+        return Verdict::CannotTell { between, more: more_fills(n, odds) };
     }
-    if first.is_empty() { Verdict::NothingUnusual } else { Verdict::Shows(first.clone()) }
+    if shows.is_empty() { Verdict::NothingUnusual } else { Verdict::Shows(shows) }
 }
 
 /// ln odds grow about in proportion to the number of fills; never under five more, never over three runs like this.
@@ -153,7 +160,9 @@ fn spread_word(summary: &Summary, question: &Question, verdict: &Verdict) -> Spr
     let wide = |c: &Combination| c.contains(&Pattern::Wide);
     match verdict {
         Verdict::Shows(c) if wide(c) => SpreadWord::Wide,
-        Verdict::CannotTell { between, .. } if between.iter().any(|(c, _)| wide(c)) => SpreadWord::PerhapsWide,
+        Verdict::CannotTell { between, .. } if between.iter().any(|(c, _)| wide(c)) => {
+            SpreadWord::PerhapsWide
+        }
         _ => SpreadWord::Usual,
     }
 }
@@ -166,7 +175,9 @@ impl fmt::Display for FirstSentence {
                 let who = if self.shows.len() > 1 { "on average" } else { "every fill" };
                 write!(f, "{who} about {} {side} (± {})", grams(error.estimate.abs()), grams(error.half()))?;
             }
-            Some(error) => write!(f, "on target as far as {} fills tell (± {})", self.fills, grams(error.half()))?,
+            Some(error) => {
+                write!(f, "on target as far as {} fills tell (± {})", self.fills, grams(error.half()))?
+            }
             None => write!(f, "{} {}", self.fills, if self.fills == 1 { "fill" } else { "fills" })?,
         }
         f.write_str(match self.spread {
@@ -184,7 +195,9 @@ impl fmt::Display for FirstSentence {
             LookFor::Rhythm => f.write_str(": look for what comes back regularly"),
             LookFor::Events => f.write_str(": single fills are far off, look for what happened to them"),
             LookFor::Start => f.write_str(": the first fills differ, look at how the machine starts"),
-            LookFor::MoreFills(more) => write!(f, ": the pattern cannot be told yet, weigh about {more} more"),
+            LookFor::MoreFills(more) => {
+                write!(f, ": the pattern cannot be told yet, weigh about {more} more")
+            }
         }
     }
 }
