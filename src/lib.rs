@@ -9,3 +9,6 @@ pub mod render;
 pub mod safety;
 pub mod units;
 pub mod view;
+pub mod render;
+pub mod units;
+pub mod weights;

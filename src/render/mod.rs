@@ -5,6 +5,7 @@ pub mod diagnostics;
 mod layout;
 pub mod markdown;
 pub mod plain;
+pub mod plot;
 mod steps;
 pub mod terminal;
 mod theme;
