@@ -9,6 +9,4 @@ pub mod render;
 pub mod safety;
 pub mod units;
 pub mod view;
-pub mod render;
-pub mod units;
 pub mod weights;

@@ -7,6 +7,7 @@ mod completions;
 mod context;
 mod manual;
 mod outcome;
+mod show;
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -42,6 +43,7 @@ pub struct Program {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Show(show::Args),
     Completions(completions::Args),
     Manual(manual::Args),
 }
@@ -49,6 +51,7 @@ enum Command {
 impl Command {
     fn run(&self, context: &mut Context) -> Result {
         match self {
+            Command::Show(args) => show::run(args, context),
             Command::Completions(args) => completions::run(args, context),
             Command::Manual(args) => manual::run(args, context),
         }

@@ -136,11 +136,15 @@ pub fn percent(share: f64) -> String {
 
 /// First letter large, a full stop at the end.
 pub fn sentence(text: &str) -> String {
-    let text = text.trim();
+    let text = sentence_start(text.trim());
+    let stop = if text.is_empty() || text.ends_with(['.', '!', '?', '…']) { "" } else { "." };
+    format!("{text}{stop}")
+}
+
+/// First letter large: for the start of a line.
+pub fn sentence_start(text: &str) -> String {
     let mut chars = text.chars();
-    let Some(first) = chars.next() else { return String::new() };
-    let stop = if text.ends_with(['.', '!', '?', '…']) { "" } else { "." };
-    format!("{}{}{stop}", first.to_uppercase(), chars.as_str())
+    chars.next().map_or_else(String::new, |first| format!("{}{}", first.to_uppercase(), chars.as_str()))
 }
 
 /// First letter small, no full stop: for inside a sentence. Words in capitals stay.
@@ -173,18 +177,6 @@ pub fn exposure(exposure: Exposure) -> &'static str {
         Exposure::Height => "off the ground",
         Exposure::Hot => "at hot parts",
     }
-}
-
-/// The word whose number is nearest to this one, measured in odds: 'usually' for 0.83.
-pub fn nearest_word<'a>(
-    value: f64,
-    words: impl IntoIterator<Item = (&'a String, &'a f64)>,
-) -> Option<&'a str> {
-    let scaled = |p: f64| p.max(1e-9).ln();
-    words
-        .into_iter()
-        .min_by(|a, b| (scaled(*a.1) - scaled(value)).abs().total_cmp(&(scaled(*b.1) - scaled(value)).abs()))
-        .map(|(word, _)| word.as_str())
 }
 
 #[cfg(test)]
