@@ -5,4 +5,5 @@ pub mod graph;
 pub mod ids;
 pub mod knowledge;
 pub mod safety;
+pub mod search;
 pub mod units;
