@@ -7,6 +7,7 @@ pub mod ids;
 pub mod knowledge;
 pub mod render;
 pub mod safety;
+pub mod search;
 pub mod units;
 pub mod view;
 pub mod weights;
