@@ -8,10 +8,10 @@ use anstream::{AutoStream, ColorChoice};
 use etcetera::BaseStrategy;
 use serde::Serialize;
 
-use super::outcome::{CommandError, Result};
+use super::outcome::{CommandError, Kind, Result};
 use crate::diag::{self, Diagnostic, harmless};
 use crate::knowledge::{self, Knowledge, Texts};
-use crate::render::{Look, Paint, diagnostics, terminal};
+use crate::render::{Look, Paint, diagnostics, json, terminal};
 use crate::view::Page;
 
 /// Columns when nobody says how many there are.
@@ -73,13 +73,10 @@ impl Context {
 
     /// Answers a program.
     pub fn json(&mut self, answer: &impl Serialize) -> Result<()> {
-        let text = serde_json::to_string_pretty(answer).map_err(|e| {
-            CommandError::new(
-                super::outcome::Kind::Fault,
-                format!("The answer cannot be written as JSON: {e}."),
-            )
+        let text = json::text(answer).map_err(|e| {
+            CommandError::new(Kind::Fault, format!("The answer cannot be written as JSON: {e}."))
         })?;
-        self.write(&format!("{text}\n"))
+        self.write(&text)
     }
 
     /// Writes text as it stands.

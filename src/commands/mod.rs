@@ -5,9 +5,12 @@
 
 mod completions;
 mod context;
+mod find;
+mod knowledge;
 mod manual;
 mod outcome;
 mod show;
+mod weights;
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -33,6 +36,7 @@ store could not be read or written, 70 our own fault.";
 Examples:
   handlamp find bags too light
   handlamp show fills-steadily-light
+  handlamp weights fills.csv --target 250g
 ")]
 pub struct Program {
     #[command(subcommand)]
@@ -43,7 +47,10 @@ pub struct Program {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Find(find::Args),
     Show(show::Args),
+    Weights(weights::Args),
+    Knowledge(knowledge::Args),
     Completions(completions::Args),
     Manual(manual::Args),
 }
@@ -51,7 +58,10 @@ enum Command {
 impl Command {
     fn run(&self, context: &mut Context) -> Result {
         match self {
+            Command::Find(args) => find::run(args, context),
             Command::Show(args) => show::run(args, context),
+            Command::Weights(args) => weights::run(args, context),
+            Command::Knowledge(args) => knowledge::run(args, context),
             Command::Completions(args) => completions::run(args, context),
             Command::Manual(args) => manual::run(args, context),
         }

@@ -1,8 +1,12 @@
 //! A page as Markdown, for reports. People's text is escaped, so nothing in it becomes a link, a heading or HTML.
 
+use super::plot::strip_chart;
 use super::steps;
 use crate::safety::{Caution, Exposures, Isolation, STANDING_NOTICE, StepSink};
 use crate::view::{Block, Lockout, Page, Table, Words, clean, words};
+
+/// Columns of a picture.
+const PICTURE: usize = 64;
 
 /// The page as Markdown (CommonMark, with tables).
 pub fn report(page: &Page) -> String {
@@ -38,10 +42,8 @@ impl Markdown {
                 |_| "- ".to_owned(),
             )),
             // Four blanks make a block that Markdown shows as it stands.
-            Block::Lines(lines) => {
-                self.push(lines.iter().map(|l| format!("    {}", clean(l))).collect::<Vec<_>>().join("\n"));
-            }
-            Block::Plot(_) => {}
+            Block::Lines(lines) => self.as_it_stands(lines),
+            Block::Plot(plot) => self.as_it_stands(&strip_chart(&super::strip(plot), PICTURE, false)),
             Block::Hint(words) => self.push(format!("*{}*", spoken(words))),
             Block::Quote { by, text } => {
                 let text: Vec<String> = text.lines().map(|line| format!("> {}", escaped(line))).collect();
@@ -50,6 +52,10 @@ impl Markdown {
             }
             Block::Notice => self.push(format!("---\n\n{STANDING_NOTICE}")),
         }
+    }
+
+    fn as_it_stands(&mut self, lines: &[String]) {
+        self.push(lines.iter().map(|l| format!("    {}", clean(l))).collect::<Vec<_>>().join("\n"));
     }
 
     fn push(&mut self, paragraph: String) {

@@ -14,6 +14,17 @@ mod theme;
 pub use terminal::Look;
 pub use theme::{Paint, Role};
 
+/// The picture of a run as the plot takes it.
+fn strip(plot: &crate::view::Plot) -> plot::Strip {
+    plot::Strip {
+        values: plot.values.clone(),
+        target: plot.target,
+        limits: plot.limits,
+        strays: plot.strays.clone(),
+        unit: plot.unit.clone(),
+    }
+}
+
 /// Narrower than this is not drawn for.
 pub const NARROWEST: usize = 30;
 /// Longer lines tire the eye.

@@ -41,11 +41,11 @@ impl StepSink for Steps<'_, '_> {
     }
 }
 
-/// 'For this you are inside the guards.' Nothing to say from outside.
+/// 'Where you are for this: inside the guards.' Nothing to say from outside.
 pub(super) fn where_you_are(exposures: &Exposures) -> Option<Words> {
     let places: Vec<&str> =
         exposures.iter().filter(|e| *e != Exposure::Outside).map(words::exposure).collect();
-    (!places.is_empty()).then(|| Words::from(format!("For this you are {}.", words::and(&places))))
+    (!places.is_empty()).then(|| Words::from(format!("Where you are for this: {}.", places.join(", "))))
 }
 
 /// A caution: its word first, then hazard, harm and what to do, with a bar at the side.

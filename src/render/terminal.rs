@@ -3,6 +3,7 @@
 use termimad::MadSkin;
 
 use super::layout::Lines;
+use super::plot::strip_chart;
 use super::steps::{self, Steps};
 use super::theme::{Paint, Role};
 use super::{NARROWEST, WIDEST};
@@ -85,7 +86,11 @@ fn one(lines: &mut Lines<'_>, block: &Block) {
         Block::Table(table) => lines.table(table),
         Block::Bars(bars) => lines.bars(bars),
         Block::Lines(texts) => texts.iter().for_each(|text| lines.line(text)),
-        Block::Plot(_) => {}
+        Block::Plot(plot) => {
+            let strip = super::strip(plot);
+            let drawn = strip_chart(&strip, lines.look.width, !lines.look.plain);
+            drawn.iter().for_each(|line| lines.line(line));
+        }
         Block::Hint(words) => lines.hang(Some(Role::Hint), "> ", "  ", words),
         Block::Quote { by, text } => {
             let mark = format!("{} ", if lines.look.plain { '>' } else { '│' });

@@ -4,6 +4,9 @@
 //! enters a block, so that nobody's words can play tricks on a terminal.
 
 pub mod entry;
+pub mod hits;
+pub mod problems;
+pub mod weighing;
 pub mod words;
 
 use crate::diag::harmless;
@@ -41,7 +44,12 @@ impl Words {
     }
 
     fn with(mut self, text: &str, strong: bool) -> Self {
-        let text = clean(text);
+        let mut text = clean(text);
+        // A comma belongs to the word before it and must not begin a line.
+        if let Some(before) = self.0.last_mut().filter(|p| p.text.ends_with(|c: char| !c.is_whitespace())) {
+            let end = text.find(|c| !",.;:)!?”".contains(c)).unwrap_or(text.len());
+            before.text.extend(text.drain(..end));
+        }
         if !text.is_empty() {
             self.0.push(Piece { text, strong });
         }

@@ -2,6 +2,7 @@
 
 use crate::safety::Exposure;
 use crate::units::Unit;
+use crate::weights::Pattern;
 
 /// '1 fill', '3 fills', 'no fills'.
 pub fn count(n: usize, one: &str, many: &str) -> String {
@@ -165,12 +166,29 @@ pub fn clause_stop(text: &str) -> String {
     if stop.is_some() { clause } else { format!("{clause}.") }
 }
 
-/// Where the body is, in words that follow 'you are'.
+/// What a run shows, as a noun.
+pub fn pattern(pattern: Pattern) -> &'static str {
+    match pattern {
+        Pattern::Light => "light fills",
+        Pattern::Heavy => "heavy fills",
+        Pattern::Wide => "more scatter than usual",
+        Pattern::Drift => "a drift",
+        Pattern::Step => "a sudden change",
+        Pattern::Wave => "a slow swing",
+        Pattern::SeeSaw => "a see-saw",
+        Pattern::TwoGroups => "two groups",
+        Pattern::StraysLight => "single fills far too light",
+        Pattern::StraysHeavy => "single fills far too heavy",
+        Pattern::StartUp => "a start that differs",
+    }
+}
+
+/// Where the body is, in words that follow 'where you are:'.
 pub fn exposure(exposure: Exposure) -> &'static str {
     match exposure {
         Exposure::Outside => "outside the guards",
-        Exposure::Running => "outside, with the machine running and its guards closed",
-        Exposure::AtScale => "with your hands at the scale while the scale is powered",
+        Exposure::Running => "outside the closed guards while it runs",
+        Exposure::AtScale => "hands at the powered scale",
         Exposure::Inside => "inside the guards",
         Exposure::Energised => "within reach of live parts",
         Exposure::Lifting => "at a load that is lifted",

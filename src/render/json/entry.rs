@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use super::{CautionOut, Number, StepsOut, maybe, steps};
+use super::{CautionOut, StepsOut, steps};
 use crate::knowledge::{
     Against, Asks, At, Cause, Check, Circumstance, Finding, How, Knowledge, LeadsTo, Machine, Outcome,
     Remedy, Setting, Strength, Work,
@@ -39,7 +39,7 @@ enum Fields {
     Machine(Box<MachineOut>),
     Circumstance {
         asked: String,
-        usual: Number,
+        usual: f64,
     },
     Finding(FindingOut),
     Cause(CauseOut),
@@ -79,7 +79,7 @@ fn fields(knowledge: &Knowledge, entry: seen::Entry<'_>, machine: Option<&Machin
     match entry {
         seen::Entry::Machine(e) => Fields::Machine(Box::new(MachineOut::from(e))),
         seen::Entry::Circumstance(Circumstance { asked, usual, .. }) => {
-            Fields::Circumstance { asked: asked.clone(), usual: Number(*usual) }
+            Fields::Circumstance { asked: asked.clone(), usual: *usual }
         }
         seen::Entry::Finding(e) => Fields::Finding(FindingOut::from(e)),
         seen::Entry::Cause(e) => Fields::Cause(CauseOut::from(e)),
@@ -103,11 +103,11 @@ struct MachineOut {
     scale_supply: ScaleSupply,
     options: BTreeMap<String, String>,
     settings: Vec<SettingOut>,
-    usual_spread_g: Number,
-    tolerance_g: Number,
-    division_g: Number,
-    capacity_g: Number,
-    send_somebody_minutes: Number,
+    usual_spread_g: f64,
+    tolerance_g: f64,
+    division_g: f64,
+    capacity_g: f64,
+    send_somebody_minutes: f64,
     lockout: LockoutOut,
 }
 
@@ -120,8 +120,8 @@ struct PlaceOut {
 
 #[derive(Debug, Serialize)]
 struct LockoutOut {
-    isolate_minutes: Number,
-    restore_minutes: Number,
+    isolate_minutes: f64,
+    restore_minutes: f64,
 }
 
 impl From<&Machine> for MachineOut {
@@ -137,15 +137,12 @@ impl From<&Machine> for MachineOut {
             scale_supply: m.scale_supply,
             options: m.options.iter().map(|(id, text)| (id.to_string(), text.clone())).collect(),
             settings: m.settings.iter().map(SettingOut::from).collect(),
-            usual_spread_g: Number(m.usual_spread),
-            tolerance_g: Number(m.tolerance),
-            division_g: Number(m.division),
-            capacity_g: Number(m.capacity),
-            send_somebody_minutes: Number(m.send_somebody),
-            lockout: LockoutOut {
-                isolate_minutes: Number(m.lockout.0),
-                restore_minutes: Number(m.lockout.1),
-            },
+            usual_spread_g: m.usual_spread,
+            tolerance_g: m.tolerance,
+            division_g: m.division,
+            capacity_g: m.capacity,
+            send_somebody_minutes: m.send_somebody,
+            lockout: LockoutOut { isolate_minutes: m.lockout.0, restore_minutes: m.lockout.1 },
         }
     }
 }
@@ -182,7 +179,7 @@ struct FindingOut {
     direction: Option<String>,
     stop_first: bool,
     degrees: usize,
-    leak: Vec<Number>,
+    leak: Vec<f64>,
     pattern: Option<String>,
     leads_to: Vec<LeadsToOut>,
     machines: Option<Vec<String>>,
@@ -194,7 +191,7 @@ impl From<&Finding> for FindingOut {
             direction: f.direction.clone(),
             stop_first: f.stop_first,
             degrees: f.degrees,
-            leak: f.leak.iter().copied().map(Number).collect(),
+            leak: f.leak.clone(),
             pattern: f.pattern.as_ref().map(|p| p.value.clone()),
             leads_to: f.leads_to.iter().map(LeadsToOut::from).collect(),
             machines: f.machines.as_ref().map(|all| ids(all)),
@@ -212,8 +209,8 @@ struct LeadsToOut {
 #[derive(Debug, Serialize)]
 #[serde(untagged)]
 enum StrengthOut {
-    One(Number),
-    Each([Number; 2]),
+    One(f64),
+    Each([f64; 2]),
     ByDegree { some: Box<StrengthOut>, much: Box<StrengthOut> },
 }
 
@@ -226,8 +223,8 @@ impl From<&LeadsTo> for LeadsToOut {
 impl From<&Strength> for StrengthOut {
     fn from(strength: &Strength) -> Self {
         match strength {
-            Strength::One(w) => StrengthOut::One(Number(*w)),
-            Strength::Each(some, much) => StrengthOut::Each([Number(*some), Number(*much)]),
+            Strength::One(w) => StrengthOut::One(*w),
+            Strength::Each(some, much) => StrengthOut::Each([*some, *much]),
             Strength::ByDegree(some, much) => StrengthOut::ByDegree {
                 some: Box::new(StrengthOut::from(some.as_ref())),
                 much: Box::new(StrengthOut::from(much.as_ref())),
@@ -239,10 +236,10 @@ impl From<&Strength> for StrengthOut {
 #[derive(Debug, Serialize)]
 struct CauseOut {
     /// Probability a call, by machine.
-    machines: BTreeMap<String, Number>,
+    machines: BTreeMap<String, f64>,
     needs_option: Vec<String>,
     /// Chance that the circumstance brings it.
-    after: BTreeMap<String, Number>,
+    after: BTreeMap<String, f64>,
     leads_to: Vec<LeadsToOut>,
     comes_and_goes: bool,
     remedies: Vec<String>,
@@ -251,9 +248,9 @@ struct CauseOut {
 impl From<&Cause> for CauseOut {
     fn from(c: &Cause) -> Self {
         Self {
-            machines: c.machines.iter().map(|(id, rate)| (id.to_string(), Number(rate.value))).collect(),
+            machines: c.machines.iter().map(|(id, rate)| (id.to_string(), rate.value)).collect(),
             needs_option: ids(&c.needs_option),
-            after: c.after.iter().map(|(id, chance)| (id.value.to_string(), Number(*chance))).collect(),
+            after: c.after.iter().map(|(id, chance)| (id.value.to_string(), *chance)).collect(),
             leads_to: c.leads_to.iter().map(LeadsToOut::from).collect(),
             comes_and_goes: c.comes_and_goes,
             remedies: ids(&c.remedies),
@@ -266,7 +263,7 @@ impl From<&Cause> for CauseOut {
 #[derive(Debug, Serialize)]
 struct WorkOut {
     place: String,
-    minutes: Number,
+    minutes: f64,
     needs: Vec<String>,
     needs_option: Vec<String>,
     machines: Option<Vec<String>>,
@@ -303,7 +300,7 @@ fn work(knowledge: &Knowledge, work: &Work, machine: Option<&Machine>) -> WorkOu
     });
     WorkOut {
         place: work.place.value.to_string(),
-        minutes: Number(work.minutes),
+        minutes: work.minutes,
         needs: ids(&work.needs),
         needs_option: ids(&work.needs_option),
         machines: work.machines.as_ref().map(|all| ids(all)),
@@ -338,8 +335,8 @@ enum AsksOut {
         quantity: &'static str,
         unit: &'static str,
         against: Option<&'static str>,
-        division: Option<Number>,
-        uncertainty: Number,
+        division: Option<f64>,
+        uncertainty: f64,
     },
 }
 
@@ -355,8 +352,8 @@ struct OutcomeOut {
 /// A band, in display steps or in the base unit of the quantity; an open end is null.
 #[derive(Debug, Serialize)]
 struct BandOut {
-    low: Option<Number>,
-    high: Option<Number>,
+    low: Option<f64>,
+    high: Option<f64>,
     counts: &'static str,
 }
 
@@ -364,8 +361,8 @@ struct BandOut {
 struct MeansOut {
     finding: String,
     at_least: usize,
-    hit: Number,
-    false_alarm: Number,
+    hit: f64,
+    false_alarm: f64,
 }
 
 fn check(knowledge: &Knowledge, check: &Check, machine: Option<&Machine>) -> CheckOut {
@@ -397,8 +394,8 @@ fn asks(asks: &Asks) -> AsksOut {
                 Against::Expected => Some("expected"),
                 Against::Shown => Some("shown"),
             },
-            division: maybe(q.division),
-            uncertainty: Number(q.uncertainty),
+            division: q.division,
+            uncertainty: q.uncertainty,
         },
     }
 }
@@ -413,8 +410,8 @@ fn outcome(outcome: &Outcome, asks: &Asks) -> OutcomeOut {
         answer: outcome.answer.clone(),
         tells: outcome.tells.clone(),
         when: outcome.when.map(|band| BandOut {
-            low: band.low.is_finite().then_some(Number(band.low)),
-            high: band.high.is_finite().then_some(Number(band.high)),
+            low: band.low.is_finite().then_some(band.low),
+            high: band.high.is_finite().then_some(band.high),
             counts: if band.in_divisions { "d" } else { unit },
         }),
         means: outcome
@@ -423,8 +420,8 @@ fn outcome(outcome: &Outcome, asks: &Asks) -> OutcomeOut {
             .map(|m| MeansOut {
                 finding: m.finding.value.to_string(),
                 at_least: m.at_least,
-                hit: Number(m.hit),
-                false_alarm: Number(m.false_alarm),
+                hit: m.hit,
+                false_alarm: m.false_alarm,
             })
             .collect(),
     }
@@ -435,10 +432,10 @@ struct RemedyOut {
     #[serde(flatten)]
     work: WorkOut,
     cures: String,
-    works: Number,
+    works: f64,
     only_after: Vec<GateOut>,
     reversible: bool,
-    undo_minutes: Number,
+    undo_minutes: f64,
     changes: Option<String>,
     calibrates: bool,
     parts: Vec<PartOut>,
@@ -455,7 +452,7 @@ struct GateOut {
 #[derive(Debug, Serialize)]
 struct PartOut {
     part: String,
-    held_minutes: Number,
+    held_minutes: f64,
 }
 
 fn remedy(knowledge: &Knowledge, r: &Remedy, machine: Option<&Machine>) -> RemedyOut {
@@ -467,17 +464,13 @@ fn remedy(knowledge: &Knowledge, r: &Remedy, machine: Option<&Machine>) -> Remed
     RemedyOut {
         work: work(knowledge, &r.work, machine),
         cures: r.cures.value.to_string(),
-        works: Number(r.works),
+        works: r.works,
         only_after: r.only_after.iter().map(gate).collect(),
         reversible: r.reversible,
-        undo_minutes: Number(r.undo_minutes),
+        undo_minutes: r.undo_minutes,
         changes: r.changes.as_ref().map(|s| s.value.to_string()),
         calibrates: r.calibrates,
-        parts: r
-            .parts
-            .iter()
-            .map(|(p, held)| PartOut { part: p.clone(), held_minutes: Number(*held) })
-            .collect(),
+        parts: r.parts.iter().map(|(p, held)| PartOut { part: p.clone(), held_minutes: *held }).collect(),
         proved_by: r.proved_by.value.to_string(),
     }
 }
