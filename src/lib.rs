@@ -7,3 +7,4 @@ pub mod knowledge;
 pub mod safety;
 pub mod search;
 pub mod units;
+pub mod vet;

@@ -1,1 +1,4 @@
-//! The single integration binary.
+//! The single integration binary: one module a promise.
+
+mod broken_knowledge;
+mod templates;
