@@ -1,6 +1,6 @@
 //! Random small networks and cases, from a seed, with everything that the belief knows in them.
 
-use handlamp::belief::{Cause, Circumstance, Evidence, Finding, Item, Link, Moment, Network, Parent};
+use handlamp::belief::{Cause, Check, Circumstance, Evidence, Finding, Item, Link, Moment, Network, Parent};
 
 use crate::oracle;
 
@@ -41,7 +41,7 @@ impl Dice {
         row
     }
 
-    fn some_of(&mut self, count: usize, most: usize) -> Vec<usize> {
+    pub(crate) fn some_of(&mut self, count: usize, most: usize) -> Vec<usize> {
         let mut all: Vec<usize> = (0..count).collect();
         let taken = 1 + self.below(most.min(count));
         (0..taken).map(|_| all.remove(self.below(all.len()))).collect()
@@ -148,4 +148,17 @@ fn run(dice: &mut Dice, network: &Network) -> Item {
         }
     }
     Item::Run { findings, floor: 0.001, combos, moment: moment(dice) }
+}
+
+/// An open check with two or three outcomes.
+pub(crate) fn check(dice: &mut Dice, network: &Network) -> Check {
+    let findings = dice.some_of(network.findings().len(), 2);
+    let states: usize = findings.iter().map(|f| network.findings()[*f].degrees + 1).product();
+    let mut outcomes: Vec<Vec<f64>> =
+        (0..2 + dice.below(2)).map(|_| (0..states).map(|_| dice.between(0.01, 1.0)).collect()).collect();
+    for state in 0..states {
+        let total: f64 = outcomes.iter().map(|outcome| outcome[state]).sum();
+        outcomes.iter_mut().for_each(|outcome| outcome[state] /= total);
+    }
+    Check { findings, outcomes, moment: moment(dice) }
 }
