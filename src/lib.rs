@@ -2,6 +2,7 @@
 
 pub mod belief;
 pub mod diag;
+pub mod graph;
 pub mod ids;
 pub mod knowledge;
 pub mod safety;
