@@ -5,6 +5,7 @@ pub mod diag;
 pub mod graph;
 pub mod ids;
 pub mod knowledge;
+pub mod plan;
 pub mod render;
 pub mod safety;
 pub mod units;
