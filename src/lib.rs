@@ -1,6 +1,7 @@
 //! Handlamp: an offline knowledge base and troubleshooting assistant for weigh-filling machines.
 
 pub mod belief;
+pub mod casebook;
 pub mod diag;
 pub mod graph;
 pub mod ids;
