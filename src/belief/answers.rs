@@ -25,10 +25,7 @@ impl Assembly<'_> {
     }
 
     fn seen(&self, sights: &[Sight], states: &[State], likelihood: &[f64]) -> f64 {
-        let mut sleepers: Vec<usize> =
-            sights.iter().flat_map(|sight| sight.sleepers.iter().copied()).collect();
-        sleepers.sort_unstable();
-        sleepers.dedup();
+        let sleepers = sleepers_of(sights);
         let mut sum = 0.0;
         for awake in 0..1usize << sleepers.len() {
             let mut p = 1.0;
@@ -114,11 +111,7 @@ impl Assembly<'_> {
                 [*floor].into_iter().chain(combos.iter().map(|(_, value)| value - floor)).collect();
             let axis = (run_var(self.network, self.timeline, item, 0), weights.len());
             self.factors.push(Factor::new(&[axis], weights).scaled());
-            let mut sleepers: Vec<usize> =
-                self.timeline.sights[item].iter().flat_map(|sight| sight.sleepers.iter().copied()).collect();
-            sleepers.sort_unstable();
-            sleepers.dedup();
-            for sleeper in sleepers {
+            for sleeper in sleepers_of(&self.timeline.sights[item]) {
                 let axis = (run_var(self.network, self.timeline, item, 1 + sleeper), 2);
                 let catch = self.catch(sleeper);
                 self.factors.push(Factor::new(&[axis], vec![1.0 - catch, catch]));
@@ -148,4 +141,12 @@ impl Assembly<'_> {
         }
         self.factors.push(Factor::new(&axes, table));
     }
+}
+
+/// The causes that may sleep during an answer, each once, ascending: one draw each for the whole answer.
+fn sleepers_of(sights: &[Sight]) -> Vec<usize> {
+    let mut sleepers: Vec<usize> = sights.iter().flat_map(|sight| sight.sleepers.iter().copied()).collect();
+    sleepers.sort_unstable();
+    sleepers.dedup();
+    sleepers
 }

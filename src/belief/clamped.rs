@@ -5,7 +5,6 @@
 //! so it is computed once for each state of these and kept.
 
 use std::collections::BTreeMap;
-use std::rc::Rc;
 
 use super::assembly::{Assembly, Clamp, Question, cause_var, outcome_var, run_var};
 use super::eliminate::{eliminate, order, reduce};
@@ -19,7 +18,7 @@ const MOST_MERGED: usize = 4096;
 
 /// Which causes are there now.
 pub(crate) type Given = [bool];
-type Memo<T> = BTreeMap<Vec<bool>, Rc<T>>;
+type Memo<T> = BTreeMap<Vec<bool>, T>;
 
 /// A part, or the parts that a question touches, with what was computed of it.
 struct Part<T> {
@@ -82,7 +81,9 @@ impl<'a> Clamped<'a> {
         let mut part_of = vec![None; network.findings().len()];
         let mut parts = Vec::new();
         for findings in members.into_values() {
-            findings.iter().for_each(|&finding| part_of[finding] = Some(parts.len()));
+            for &finding in &findings {
+                part_of[finding] = Some(parts.len());
+            }
             parts.push(Part::new(network, findings));
         }
         let hubs = hubs(network, evidence, &timeline);
@@ -119,7 +120,7 @@ impl<'a> Clamped<'a> {
                 let mut assembly = Assembly::new(self.network, self.evidence, &self.timeline, &clamps);
                 assembly.part(&part.findings)?;
                 let told = merged(reduce(assembly.factors, &self.hubs)?);
-                part.memo.insert(key.clone(), Rc::new(told));
+                part.memo.insert(key.clone(), told);
             }
             factors.extend(part.memo[&key].iter().cloned());
         }
@@ -154,15 +155,11 @@ impl<'a> Clamped<'a> {
         beliefs: &mut BTreeMap<Vec<Axis>, Factor>,
     ) -> Result<Vec<f64>, BeliefError> {
         let key = asked.part.key(given);
-        let known = asked.part.memo.get(&key).cloned();
-        let conditional = match known {
-            Some(known) => known,
-            None => {
-                let fresh = Rc::new(self.conditional(asked, given)?);
-                asked.part.memo.insert(key, Rc::clone(&fresh));
-                fresh
-            }
-        };
+        if !asked.part.memo.contains_key(&key) {
+            let conditional = self.conditional(asked, given)?;
+            asked.part.memo.insert(key.clone(), conditional);
+        }
+        let conditional = &asked.part.memo[&key];
         let outcomes = asked.question.outcomes();
         let own = usize::from(outcomes > 1);
         let hubs = &conditional.axes[..conditional.axes.len() - own];
@@ -172,7 +169,7 @@ impl<'a> Clamped<'a> {
         if !beliefs.contains_key(hubs) {
             beliefs.insert(hubs.to_vec(), self.belief_of(given, hubs)?);
         }
-        let joint = product([&*conditional, &beliefs[hubs]], conditional.axes.clone());
+        let joint = product([conditional, &beliefs[hubs]], conditional.axes.clone());
         Ok(project(&joint.table, &joint.axes, &conditional.axes[hubs.len()..]))
     }
 
@@ -215,8 +212,9 @@ impl<'a> Clamped<'a> {
             }
         };
         for (row, total) in joint.table.chunks_mut(outcomes).zip(totals) {
-            row.iter_mut()
-                .for_each(|entry| *entry = if total > 0.0 { (*entry / total).min(1.0) } else { 0.0 });
+            for entry in row {
+                *entry = if total > 0.0 { (*entry / total).min(1.0) } else { 0.0 };
+            }
         }
         joint.ln = 0.0;
         Ok(joint)

@@ -131,7 +131,9 @@ impl Search<'_> {
 
 fn given(count: usize, causes: &[usize]) -> Vec<bool> {
     let mut given = vec![false; count];
-    causes.iter().for_each(|&cause| given[cause] = true);
+    for &cause in causes {
+        given[cause] = true;
+    }
     given
 }
 

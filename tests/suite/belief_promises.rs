@@ -66,10 +66,10 @@ fn every_normal_look_at_a_fault_that_comes_and_goes_weighs_less_than_catching_it
     let come_and_go = Cause { base: 0.3, after: Vec::new(), catch: Some(0.2) };
     let network = Network::new(Vec::new(), vec![come_and_go], vec![yes_no(0.0, vec![from(0, 0.7)])]).unwrap();
     let look = |moment| Item::Answer { findings: vec![0], likelihood: vec![1.0, 0.0], moment };
-    for looks in 1..=6 {
+    for (looks, unseen) in (1..=6).map(|looks| (looks, std::iter::repeat_n(0.8, looks).product::<f64>())) {
         let asleep = chance(&network, vec![look(Moment::Good); looks]);
         // w·(1 − 0.8^k) in place of w.
-        near(asleep, 1.0 - 0.3 * 0.7 * (1.0 - 0.8f64.powi(looks as i32)));
+        near(asleep, 1.0 - 0.3 * 0.7 * (1.0 - unseen));
         near(chance(&network, vec![look(Moment::Unknown); looks]), asleep);
         near(chance(&network, vec![look(Moment::Bad); looks]), 1.0 - 0.3 * 0.7);
     }

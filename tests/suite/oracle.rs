@@ -227,7 +227,9 @@ fn roots(network: &Network, evidence: &Evidence, was: &[bool]) -> (f64, Vec<f64>
         (0..count).filter(|index| is(*index)).for_each(|index| happened[index] += weight);
     }
     if total > 0.0 {
-        happened.iter_mut().for_each(|weight| *weight /= total);
+        for weight in &mut happened {
+            *weight /= total;
+        }
     }
     (total, happened)
 }

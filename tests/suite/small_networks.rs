@@ -63,9 +63,9 @@ pub(crate) fn case(seed: u64) -> (Network, Evidence) {
 fn network(dice: &mut Dice) -> Network {
     let circumstances =
         (0..dice.below(3)).map(|_| Circumstance { usual: dice.between(0.05, 0.6) }).collect::<Vec<_>>();
-    let causes = (0..1 + dice.below(3)).map(|_| cause(dice, circumstances.len())).collect::<Vec<_>>();
+    let causes = (0..=dice.below(3)).map(|_| cause(dice, circumstances.len())).collect::<Vec<_>>();
     let mut findings: Vec<Finding> = Vec::new();
-    for _ in 0..1 + dice.below(4) {
+    for _ in 0..=dice.below(4) {
         let finding = finding(dice, causes.len(), &findings);
         findings.push(finding);
     }
@@ -158,7 +158,9 @@ pub(crate) fn check(dice: &mut Dice, network: &Network) -> Check {
         (0..2 + dice.below(2)).map(|_| (0..states).map(|_| dice.between(0.01, 1.0)).collect()).collect();
     for state in 0..states {
         let total: f64 = outcomes.iter().map(|outcome| outcome[state]).sum();
-        outcomes.iter_mut().for_each(|outcome| outcome[state] /= total);
+        for outcome in &mut outcomes {
+            outcome[state] /= total;
+        }
     }
     Check { findings, outcomes, moment: moment(dice) }
 }
