@@ -9,5 +9,6 @@ pub mod knowledge;
 pub mod plan;
 pub mod render;
 pub mod safety;
+pub mod search;
 pub mod units;
 pub mod weights;
