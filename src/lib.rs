@@ -11,4 +11,5 @@ pub mod render;
 pub mod safety;
 pub mod search;
 pub mod units;
+pub mod walk;
 pub mod weights;
