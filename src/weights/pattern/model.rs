@@ -1,0 +1,236 @@
+//! What each pattern does to the weights.
+//!
+//! All in units of the machine's usual spread: fill i is `level + Σ size·shape(i) + scatter`, or a stray. Levels and
+//! sizes are normal around zero, narrow when the pattern is absent and wide when it is present; scatter is log-normal
+//! around usual, or wide. The widths are ours (judgement): a machine in order is off by about a quarter of its spread
+//! or a sixteenth of the tolerance, and faults are of the size of a few spreads or of the tolerance, sometimes far larger.
+
+use std::f64::consts::PI;
+
+use super::super::run::Run;
+use super::super::summary::Question;
+use super::{Combination, Pattern, short_term_spread};
+
+/// Most columns of a design: level, tilt, and what three patterns add.
+pub(super) const COLUMNS: usize = 6;
+/// A fill this many spreads away is as far as any: it keeps sums of squares exact enough.
+const FARTHEST: f64 = 1e4;
+/// Tolerance taken when none is given, in usual spreads.
+const TOLERANCE_IN_SPREADS: f64 = 4.0;
+/// Where a step is looked for, at most so many places.
+const STEP_PLACES: usize = 40;
+/// At most so many periods of a wave are tried.
+const WAVE_PERIODS: usize = 24;
+
+/// A run made ready for comparison.
+pub(super) struct Scene {
+    /// Fill less target (or less the middle), in usual spreads.
+    pub(super) fills: Vec<f64>,
+    /// Usual spread, grams.
+    pub(super) usual_spread: f64,
+    /// Tolerance, grams to either side.
+    pub(super) tolerance: f64,
+    /// Tolerance in usual spreads.
+    reach: f64,
+    /// Scatter that rounding alone gives, in usual spreads.
+    pub(super) rounding: f64,
+    /// How far off an empty or a double fill is, in usual spreads.
+    pub(super) whole_fill: f64,
+    has_target: bool,
+    has_usual: bool,
+}
+
+impl Scene {
+    pub(super) fn new(values: &[f64], run: &Run, question: &Question) -> Self {
+        let positive = |x: Option<f64>| x.filter(|x| x.is_finite() && *x > 0.0);
+        let middle = super::super::stats::median(values).unwrap_or(0.0);
+        let division = run.division().map(|d| d.grams);
+        let given = positive(question.usual_spread);
+        let own = || short_term_spread(values).or(division).unwrap_or_else(|| middle.abs().max(1.0) * 1e-4);
+        let usual_spread = given.unwrap_or_else(own).max(1e-9);
+        let tolerance = positive(question.tolerance).unwrap_or(TOLERANCE_IN_SPREADS * usual_spread);
+        let centre = run.target().unwrap_or(middle);
+        Self {
+            fills: values.iter().map(|v| ((v - centre) / usual_spread).clamp(-FARTHEST, FARTHEST)).collect(),
+            usual_spread,
+            tolerance,
+            reach: (tolerance / usual_spread).clamp(1.0, 30.0),
+            rounding: division.unwrap_or(0.0) / 12f64.sqrt() / usual_spread,
+            whole_fill: (centre.abs() / usual_spread).clamp(30.0, FARTHEST),
+            has_target: run.target().is_some(),
+            has_usual: given.is_some(),
+        }
+    }
+
+    /// Whether the run can speak for or against a pattern.
+    pub(super) fn can_judge(&self, pattern: Pattern) -> bool {
+        match pattern {
+            Pattern::Light | Pattern::Heavy => self.has_target,
+            Pattern::Wide => self.has_usual,
+            _ => true,
+        }
+    }
+
+    /// The level as the combination has it: standard deviation with ln weight, and the side it is bound to.
+    pub(super) fn level(&self, combination: &Combination) -> Level {
+        let side = match (combination.contains(&Pattern::Light), combination.contains(&Pattern::Heavy)) {
+            (true, _) => Some(-1.0),
+            (_, true) => Some(1.0),
+            _ => None,
+        };
+        let large = self.large();
+        let scales = if side.is_some() {
+            vec![(large, 0.7f64.ln()), (8.0 * large, 0.2f64.ln()), (64.0 * large, 0.1f64.ln())]
+        } else if self.has_target {
+            vec![((self.reach / 16.0).max(0.25), 0.0)]
+        } else {
+            vec![(10.0 * large, 0.0)]
+        };
+        Level { side, scales }
+    }
+
+    /// The usual size of a fault, in spreads.
+    fn large(&self) -> f64 {
+        self.reach.max(3.0)
+    }
+
+    /// ln σ with ln weight: a grid fine enough for so many fills.
+    pub(super) fn scatter(&self, combination: &Combination) -> Vec<(f64, f64)> {
+        let step = (1.2 / (2.0 * self.fills.len() as f64).sqrt()).clamp(0.05, 0.3);
+        let wide = combination.contains(&Pattern::Wide);
+        let (from, to) = if wide { (1.4f64.ln(), 60f64.ln()) } else { (0.2f64.ln(), 2f64.ln()) };
+        let density = |ln_sigma: f64| {
+            let width = match (wide, ln_sigma < 0.0) {
+                (true, _) => 1.1,
+                (false, true) => 0.5,
+                (false, false) => 0.22,
+            };
+            let from = if wide { from } else { 0.0 };
+            -0.5 * ((ln_sigma - from) / width).powi(2)
+        };
+        let count = ((to - from) / step).ceil() as usize;
+        let nodes: Vec<f64> = (0..=count).map(|i| from + (to - from) * i as f64 / count as f64).collect();
+        let total: f64 = nodes.iter().map(|x| density(*x).exp()).sum();
+        let rounded = |x: f64| (x.exp().powi(2) + self.rounding.powi(2)).sqrt();
+        nodes.iter().map(|x| (rounded(*x), density(*x) - total.ln())).collect()
+    }
+
+    /// Every way the combination can shape the fills, all equally likely: the product of what its patterns allow.
+    pub(super) fn designs(&self, combination: &Combination) -> Vec<Design> {
+        let n = self.fills.len();
+        // Every place of a step with every period of a wave would be a thousand designs for a case seldom met.
+        let coarse = combination.contains(&Pattern::Step) && combination.contains(&Pattern::Wave);
+        let mut designs = vec![Design::plain(n, combination.contains(&Pattern::Drift))];
+        for pattern in combination {
+            let ways = self.ways(*pattern, coarse);
+            if !ways.is_empty() {
+                designs = designs.iter().flat_map(|d| ways.iter().map(move |w| d.with(w))).collect();
+            }
+        }
+        designs
+    }
+
+    /// The shapes one pattern may have, all equally likely.
+    fn ways(&self, pattern: Pattern, coarse: bool) -> Vec<Vec<Shape>> {
+        let (places, periods) = if coarse { (8, 6) } else { (STEP_PLACES, WAVE_PERIODS) };
+        let n = self.fills.len();
+        let large = self.large();
+        let one = |size: f64, f: &dyn Fn(usize) -> f64| vec![Shape { size, at: (0..n).map(f).collect() }];
+        let along = |i: usize| i as f64 / (n.max(2) - 1) as f64;
+        match pattern {
+            // Right at the start and going off, or caught midway.
+            Pattern::Drift => vec![one(large, &along), one(large, &|i| along(i) - 0.5)],
+            // Right before, wrong after.
+            Pattern::Step => step_places(n, places)
+                .into_iter()
+                .map(|t| one(large, &move |i| f64::from(u8::from(i >= t))))
+                .collect(),
+            Pattern::Wave => wave_periods(n, periods)
+                .into_iter()
+                .map(|period| {
+                    let turn = move |i: usize| 2.0 * PI * i as f64 / period;
+                    [one(large / 2.0, &|i| turn(i).sin()), one(large / 2.0, &|i| turn(i).cos())].concat()
+                })
+                .collect(),
+            Pattern::SeeSaw => vec![one(large, &|i| if i % 2 == 0 { 0.5 } else { -0.5 })],
+            Pattern::StartUp => vec![
+                one(2.0 * large, &|i| f64::from(u8::from(i < 1))),
+                one(2.0 * large, &|i| f64::from(u8::from(i < 2))),
+                one(2.0 * large, &|i| (-(i as f64) / 2.0).exp()),
+            ],
+            _ => Vec::new(),
+        }
+    }
+}
+
+/// Places for a step, at least three fills from either end (two in a short run), evenly thinned.
+fn step_places(n: usize, most: usize) -> Vec<usize> {
+    let margin = if n < 12 { 2 } else { 3 };
+    let places: Vec<usize> = (margin..n.saturating_sub(margin - 1)).collect();
+    let every = places.len().div_ceil(most).max(1);
+    places.into_iter().step_by(every).collect()
+}
+
+/// Periods from three fills to the length of the run: half a turn of the run apart, in a long run further.
+fn wave_periods(n: usize, most: usize) -> Vec<f64> {
+    let n = n as f64;
+    let halves = (2.0 * (n / 3.0 - 1.0)).floor();
+    if halves < 0.0 {
+        return Vec::new();
+    }
+    let step = (halves / (most - 1) as f64).max(1.0);
+    let count = (halves / step).floor() as usize;
+    (0..=count).map(|i| n / (1.0 + i as f64 * step / 2.0)).collect()
+}
+
+/// Where the mean may lie.
+pub(super) struct Level {
+    /// −1 or 1 when it is bound to one side of the target.
+    pub(super) side: Option<f64>,
+    /// Standard deviations with the ln of their weight.
+    pub(super) scales: Vec<(f64, f64)>,
+}
+
+/// One shape along the run with the standard deviation of its size.
+#[derive(Clone)]
+struct Shape {
+    size: f64,
+    at: Vec<f64>,
+}
+
+/// Rows of known shapes and the prior widths of their sizes; column 0 is the level.
+#[derive(Clone)]
+pub(super) struct Design {
+    pub(super) rows: Vec<[f64; COLUMNS]>,
+    /// Prior standard deviation of each column; that of the level is put in by the caller.
+    pub(super) sizes: [f64; COLUMNS],
+    pub(super) columns: usize,
+}
+
+impl Design {
+    /// Level, and the slight tilt that every machine has unless a drift takes its place.
+    fn plain(n: usize, drifts: bool) -> Self {
+        let mut rows = vec![[0.0; COLUMNS]; n];
+        for (i, row) in rows.iter_mut().enumerate() {
+            row[0] = 1.0;
+            row[1] = i as f64 / (n.max(2) - 1) as f64 - 0.5;
+        }
+        let columns = if drifts { 1 } else { 2 };
+        let mut sizes = [1.0; COLUMNS];
+        sizes[1] = 0.3;
+        Self { rows, sizes, columns }
+    }
+
+    fn with(&self, shapes: &[Shape]) -> Self {
+        let mut design = self.clone();
+        for shape in shapes {
+            let column = design.columns;
+            for (row, value) in design.rows.iter_mut().zip(&shape.at) {
+                row[column] = *value;
+            }
+            design.sizes[column] = shape.size;
+            design.columns += 1;
+        }
+        design
+    }
+}
