@@ -4,8 +4,10 @@ use std::collections::BTreeSet;
 
 use serde::{Deserialize, Serialize};
 
+use super::form::{self, EventForm};
 use crate::ids::{
-    CauseId, CautionId, CheckId, CircumstanceId, MachineId, OptionId, OutcomeId, PersonId, RemedyId, SettingId, ToolId,
+    CauseId, CautionId, CheckId, CircumstanceId, MachineId, OptionId, OutcomeId, PersonId, RemedyId,
+    SettingId, ToolId,
 };
 use crate::safety::ScaleSupply;
 use crate::units::Quantity;
@@ -14,34 +16,72 @@ use crate::units::Quantity;
 pub const FORMAT: &str = "handlamp-case/1";
 
 /// One call or visit.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Case {
     /// The knowledge it was made with.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub knowledge: Option<KnowledgeMark>,
     /// The machine.
     pub machine: MachineId,
     /// Options fitted; none given means any may be.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub fitted: Option<BTreeSet<OptionId>>,
     /// What is known of its scale.
+    #[serde(default)]
     pub scale: ScaleFacts,
     /// For a legal verdict only: eu, us, other or unknown.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub market: Option<String>,
     /// What is being filled.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub product: Option<Product>,
     /// Who is where and may do what.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub people: Vec<Person>,
     /// Travel and waiting, in minutes.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub visit: Option<Visit>,
     /// Remarks from the opening, never evidence.
+    #[serde(default)]
     pub opening: Opening,
     /// The complaint in the caller's words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub complaint: Option<String>,
     /// What happened, in order.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub events: Vec<Event>,
     /// What a rehearsal or test expects.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub expect: Option<Expect>,
     /// How it was closed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub closed: Option<Closing>,
+}
+
+impl Case {
+    /// A case of a machine of which nothing is known yet.
+    pub fn of(machine: MachineId) -> Self {
+        Self {
+            knowledge: None,
+            machine,
+            fitted: None,
+            scale: ScaleFacts::default(),
+            market: None,
+            product: None,
+            people: Vec::new(),
+            visit: None,
+            opening: Opening::default(),
+            complaint: None,
+            events: Vec::new(),
+            expect: None,
+            closed: None,
+        }
+    }
+
+    /// Whether somebody may go on with it: it was not closed, or left open.
+    pub fn is_open(&self) -> bool {
+        matches!(self.closed, None | Some(Closing::LeftOpen))
+    }
 }
 
 /// Version and hash of a knowledge.
@@ -50,6 +90,7 @@ pub struct KnowledgeMark {
     /// Version.
     pub version: String,
     /// Hash.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub hash: Option<String>,
 }
 
@@ -67,24 +108,31 @@ pub enum Known {
 }
 
 /// What is known of the scale.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
 pub struct ScaleFacts {
     /// Whether it bears a legal-for-trade seal.
     pub sealed: Known,
     /// Whether its supply is apart from the drives'; none means as the machine's entry says.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub supply: Option<ScaleSupply>,
     /// Division in grams, when it is not the machine's.
+    #[serde(with = "form::grams", skip_serializing_if = "Option::is_none")]
     pub division: Option<f64>,
 }
 
 /// What is being filled.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
 pub struct Product {
     /// Its name.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
     /// Whether it dusts.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub dusty: Option<bool>,
     /// The allergen it carries.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub allergen: Option<String>,
 }
 
@@ -111,46 +159,59 @@ pub enum May {
 }
 
 /// Somebody in the case.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Person {
     /// Short name in this case.
     pub id: PersonId,
     /// Where.
     pub at: Whereabouts,
     /// What they may do.
+    #[serde(default)]
     pub may: BTreeSet<May>,
     /// Tools at hand.
+    #[serde(default)]
     pub has: BTreeSet<ToolId>,
 }
 
 /// What a visit costs, in minutes.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
 pub struct Visit {
     /// Minutes on the road.
+    #[serde(with = "form::minutes")]
     pub travel: f64,
     /// Minutes until one can set off.
+    #[serde(with = "form::minutes")]
     pub waiting: f64,
 }
 
 /// Remarks from the fixed opening.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
 pub struct Opening {
     /// What is dangerous right now; `none` when asked and nothing is.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub danger: Option<String>,
     /// Whether product since the last good check is held.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub held_since_last_good: Option<String>,
     /// Serial number.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub serial: Option<String>,
     /// Whether it was ever right.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub ever_right: Option<String>,
     /// Since when, and what was touched last.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub since: Option<String>,
     /// Whether it is doing it now.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub doing_it_now: Option<String>,
 }
 
 /// One thing that happened.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(into = "EventForm", try_from = "EventForm")]
 pub struct Event {
     /// When, as an RFC 3339 timestamp; none in files written by hand.
     pub at: Option<String>,
@@ -212,15 +273,32 @@ pub enum Reading {
     Value {
         /// What was read.
         value: Quantity,
-        /// The known weight, or what the machine showed.
-        against: Option<Quantity>,
+        /// What stands beside it, where the check asks for a pair.
+        against: Option<Beside>,
     },
     /// A run of fills.
     Fills(Fills),
 }
 
+/// The second figure of a pair.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Beside {
+    /// The known weight.
+    Expected(Quantity),
+    /// What the machine showed for the same bag.
+    Shown(Quantity),
+}
+
+impl Beside {
+    /// The figure, whichever it is.
+    pub fn quantity(self) -> Quantity {
+        let (Beside::Expected(quantity) | Beside::Shown(quantity)) = self;
+        quantity
+    }
+}
+
 /// A run of fills as written in a case.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Fills {
     /// Unit of all figures below.
     pub unit: String,
@@ -229,18 +307,25 @@ pub struct Fills {
     /// Net weights in order.
     pub values: Vec<f64>,
     /// What the machine showed for the same bags; empty or as long as `values`.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub shown: Vec<f64>,
     /// Smallest step of the instrument.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub division: Option<f64>,
     /// Bag tare: each, mean or none, with its figures.
+    #[serde(default, with = "form::tare", skip_serializing_if = "Option::is_none")]
     pub tare: Option<(String, Vec<f64>)>,
     /// What they were weighed on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub instrument: Option<String>,
     /// Lane of each fill.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub lanes: Vec<String>,
     /// Time of each fill.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub times: Vec<String>,
-    /// Settings at the time, by name.
+    /// Settings at the time, in order of their names.
+    #[serde(default, with = "form::pairs", skip_serializing_if = "Vec::is_empty")]
     pub settings: Vec<(String, String)>,
 }
 
@@ -298,14 +383,23 @@ pub enum Closing {
 }
 
 /// What a rehearsal or test expects of a case.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
 pub struct Expect {
     /// The cause that should lead.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub cause: Option<CauseId>,
     /// Among the first so many.
     pub within: usize,
     /// After so many answers.
     pub answers: usize,
     /// Cautions that must appear.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
     pub cautions: Vec<CautionId>,
+}
+
+impl Default for Expect {
+    fn default() -> Self {
+        Self { cause: None, within: 3, answers: 5, cautions: Vec::new() }
+    }
 }

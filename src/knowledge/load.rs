@@ -110,15 +110,7 @@ impl Texts {
 
     fn read_file(&mut self, file: &Path, path: &str) {
         let shown = diag::harmless(&file.display().to_string());
-        let too_big = std::fs::metadata(file).is_ok_and(|m| m.len() > yaml::LARGEST_FILE as u64);
-        let text = if too_big {
-            Err(format!("this file is larger than {} bytes", yaml::LARGEST_FILE))
-        } else {
-            std::fs::read(file).map_err(|e| e.to_string()).and_then(|bytes| {
-                String::from_utf8(bytes).map_err(|_| "this file is not UTF-8 text".to_owned())
-            })
-        };
-        match text {
+        match yaml::read_text(file) {
             Ok(text) => {
                 self.files.insert(path.to_owned(), (shown, text));
             }

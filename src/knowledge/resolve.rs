@@ -248,6 +248,7 @@ fn former_ids(knowledge: &mut Knowledge) -> Vec<Diagnostic> {
     knowledge.causes.iter().for_each(|(id, e)| keep(id.as_str(), &e.head));
     knowledge.checks.iter().for_each(|(id, e)| keep(id.as_str(), &e.head));
     knowledge.remedies.iter().for_each(|(id, e)| keep(id.as_str(), &e.head));
+    knowledge.cautions.iter().for_each(|(id, e)| keep(id.as_str(), &e.head));
     knowledge.was = was;
     problems
 }

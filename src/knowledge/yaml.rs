@@ -7,6 +7,8 @@ use serde::de::{self, Deserialize, Deserializer, MapAccess, SeqAccess, Visitor};
 use serde_saphyr::Spanned;
 use serde_saphyr::options::DuplicateKeyPolicy;
 use std::fmt;
+use std::io::Read;
+use std::path::Path;
 
 use crate::diag::{Code, Diagnostic, FileId, Sources, Span};
 
@@ -131,8 +133,25 @@ impl<'de> Visitor<'de> for RawVisitor {
     }
 }
 
+/// Reads a file's text, never more than [`LARGEST_FILE`] allows; the error says why not.
+pub fn read_text(file: &Path) -> Result<String, String> {
+    let mut bytes = Vec::new();
+    let open = std::fs::File::open(file).map_err(|e| e.to_string())?;
+    open.take(LARGEST_FILE as u64 + 1).read_to_end(&mut bytes).map_err(|e| e.to_string())?;
+    if bytes.len() > LARGEST_FILE {
+        return Err(format!("this file is larger than {LARGEST_FILE} bytes"));
+    }
+    String::from_utf8(bytes).map_err(|_| "this file is not UTF-8 text".to_owned())
+}
+
 /// Reads one YAML document.
 pub fn parse(sources: &Sources, file: FileId) -> Result<Node, Diagnostic> {
+    parse_of_people(sources, file, &[])
+}
+
+/// Reads one YAML document in which people's own words stand under some keys: what could play tricks on a
+/// terminal is taken out there, and refused anywhere else.
+pub fn parse_of_people(sources: &Sources, file: FileId, free_text: &[&str]) -> Result<Node, Diagnostic> {
     let text = sources.text(file);
     let whole = Span { file, start: 0, end: text.len().min(1) };
     if text.len() > LARGEST_FILE {
@@ -145,7 +164,8 @@ pub fn parse(sources: &Sources, file: FileId) -> Result<Node, Diagnostic> {
     }
     let spanned: Spanned<Raw> =
         serde_saphyr::from_str_with_options(text, options()).map_err(|e| refused(file, text, &e))?;
-    let node = place(spanned, file);
+    let mut node = place(spanned, file);
+    tame(&mut node, free_text, false);
     match control_character(&node) {
         Some(problem) => Err(problem),
         None => Ok(node),
@@ -206,7 +226,7 @@ fn refused(file: FileId, text: &str, error: &serde_saphyr::Error) -> Diagnostic 
     let words = crate::diag::harmless(plain.to_string().lines().next().unwrap_or("unreadable"));
     match plain {
         E::DuplicateMappingKey { key, .. } => {
-            let key = key.as_deref().unwrap_or("?");
+            let key = crate::diag::harmless(key.as_deref().unwrap_or("?"));
             Diagnostic::error(Code::DuplicateKey, span, format!("'{key}' stands twice in this group"))
                 .help("keep one of them".to_owned())
         }
@@ -229,6 +249,22 @@ fn refused(file: FileId, text: &str, error: &serde_saphyr::Error) -> Diagnostic 
                 .help("one entry a file; take the line `---` out".to_owned())
         }
         _ => Diagnostic::error(Code::Syntax, span, words),
+    }
+}
+
+/// Takes out of free text what could play tricks on a terminal, keys of a group of names included.
+fn tame(node: &mut Node, free_text: &[&str], free: bool) {
+    match &mut node.value {
+        Value::Text(text) if free => *text = crate::diag::harmless(text),
+        Value::List(items) => items.iter_mut().for_each(|item| tame(item, free_text, free)),
+        Value::Map(entries) => {
+            for (key, value) in entries {
+                tame(key, free_text, free);
+                let named = matches!(&key.value, Value::Text(name) if free_text.contains(&name.as_str()));
+                tame(value, free_text, free || named);
+            }
+        }
+        _ => {}
     }
 }
 
