@@ -30,19 +30,25 @@ fn one(lines: &mut Lines<'_>, problem: &Diagnostic, sources: &Sources) {
         Severity::Warning => "warning",
     };
     let role = Role::Problem(problem.severity);
-    lines.hang(Some(role), &format!("{word}: "), "  ", &Words::new().strong(&problem.message));
+    lines.hang(
+        Some(role),
+        &format!("{word}: "),
+        "  ",
+        &Words::new().strong(&problem.message).plain(format!(" ({})", problem.code.as_str())),
+    );
     if let Some(span) = problem.span {
         place(lines, sources, span, &problem.label);
     }
     for (span, label) in &problem.related {
         place(lines, sources, *span, label);
     }
-    let help = problem.help.as_deref().map_or_else(String::new, |help| format!("{help} "));
-    lines.hang(Some(Role::Hint), "help: ", "  ", &Words::from(format!("{help}[{}]", problem.code.as_str())));
+    if let Some(help) = &problem.help {
+        lines.hang(Some(Role::Hint), "help: ", "  ", &Words::from(help.as_str()));
+    }
 }
 
 fn place(lines: &mut Lines<'_>, sources: &Sources, span: Span, label: &str) {
-    lines.hang(None, "at ", "   ", &Words::from(sources.position(span).to_string()));
+    lines.path("at ", &sources.position(span).to_string());
     let text = sources.text(span.file);
     if text.is_empty() {
         return;

@@ -91,6 +91,19 @@ impl<'a> Lines<'a> {
         }
     }
 
+    /// A path, broken after its own marks where it must be.
+    pub(super) fn path(&mut self, lead: &str, path: &str) {
+        let mut line = lead.to_owned();
+        for part in clean(path).split_inclusive(['/', '\\', '-', '.', ':']) {
+            if line.width() + part.width() > self.look.width && line.width() > lead.width() {
+                self.line(&line);
+                line = " ".repeat(lead.width());
+            }
+            line.push_str(part);
+        }
+        self.line(&line);
+    }
+
     fn wrap(&self, words: &Words, width: usize) -> Vec<String> {
         let mut lines = vec![Vec::new()];
         for piece in words.pieces() {
@@ -107,7 +120,8 @@ impl<'a> Lines<'a> {
             }
         }
         let lines = lines.into_iter().map(Line::new_paragraph).collect();
-        self.drawn(Text { lines }, width.max(LEAST))
+        // termimad keeps the blank where it breaks between two pieces.
+        self.drawn(Text { lines }, width.max(LEAST)).iter().map(|line| line.trim_start().to_owned()).collect()
     }
 
     fn drawn(&self, text: Text<'_>, width: usize) -> Vec<String> {

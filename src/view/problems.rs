@@ -16,20 +16,16 @@ pub fn summary(problems: &[Diagnostic], entries: usize) -> Page {
         page.text(format!("No problems. {} read.", words::sentence_start(&read)));
         return page;
     }
-    let found = format!(
-        "{} and {}",
-        words::count(errors, "error", "errors"),
-        words::count(warnings, "warning", "warnings")
-    );
+    let counted = [(errors, "error", "errors"), (warnings, "warning", "warnings")];
+    let counted = counted.iter().filter(|(n, _, _)| *n > 0).map(|(n, one, many)| words::count(*n, one, many));
+    let found = words::and(&counted.collect::<Vec<_>>());
     let in_files = if files.is_empty() {
         String::new()
     } else {
         format!(" in {}", words::count(files.len(), "file", "files"))
     };
     page.text(
-        Words::new()
-            .strong(words::sentence_start(&found))
-            .plain(format!("{in_files}. {} read.", words::sentence_start(&read))),
+        Words::new().strong(found).plain(format!("{in_files}. {} read.", words::sentence_start(&read))),
     );
     if errors > 0 {
         page.text("The knowledge cannot be used until the errors are mended.");

@@ -1,6 +1,7 @@
 //! Answers for programs: own structs, each with a `format` that names its shape and version. Changing a field means
 //! a new version. [`text`] writes them: numbers with twelve significant digits, what is unknown as null.
 
+mod counts;
 mod entry;
 mod hits;
 mod steps;
@@ -11,6 +12,7 @@ use std::io::{self, Write};
 use serde::Serialize;
 use serde_json::ser::{Formatter, PrettyFormatter, Serializer};
 
+pub use counts::{CountsOut, counts};
 pub use entry::{Entry, entry};
 pub use hits::{Hits, hits};
 pub use steps::{CautionOut, StepOut, StepsOut, steps};
