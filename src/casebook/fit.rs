@@ -36,7 +36,7 @@ pub fn fit(case: &Case, knowledge: &Knowledge) -> Result<(Case, Vec<Diagnostic>)
             Ok(now) => *event = now,
             Err(faults) => {
                 remarks.push(no_longer(&faults));
-                *event = kept_as_remark(event, write::event(event));
+                *event = kept_as_remark(event);
             }
         }
     }
@@ -55,8 +55,8 @@ pub(super) fn no_longer(faults: &[Fault]) -> Diagnostic {
 }
 
 /// An event that no longer fits, as a remark that says what it was.
-pub(super) fn kept_as_remark(event: &Event, written: impl std::fmt::Display) -> Event {
-    let note = format!("not known to the present knowledge: {written}");
+pub(super) fn kept_as_remark(event: &Event) -> Event {
+    let note = format!("not known to the present knowledge: {}", write::event(event));
     Event { at: event.at.clone(), by: event.by.clone(), what: What::Note(note) }
 }
 

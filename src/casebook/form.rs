@@ -339,6 +339,9 @@ fn faults_of(fills: &Fills) -> Vec<Fault> {
             );
         }
     }
+    if fills.lanes.iter().chain(&fills.times).any(String::is_empty) {
+        fault("fills.lanes", Code::WrongType, "a lane or a time is empty".to_owned());
+    }
     if let Some((kind, values)) = &fills.tare {
         let fits = match kind.as_str() {
             "each" => values.len() == count,
@@ -368,8 +371,13 @@ pub(super) mod grams {
 
     pub(in super::super) fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<Option<f64>, D::Error> {
         let text: Option<String> = Deserialize::deserialize(from)?;
-        let read = |text: String| Quantity::parse_in(&text, Kind::Mass.base()).map(Quantity::base);
-        text.map(read).transpose().map_err(de::Error::custom)
+        let Some(text) = text else { return Ok(None) };
+        let read = Quantity::parse_in(&text, Kind::Mass.base()).map_err(de::Error::custom)?;
+        if read.base() > 0.0 {
+            Ok(Some(read.base()))
+        } else {
+            Err(de::Error::custom("a division is above zero"))
+        }
     }
 }
 
@@ -390,7 +398,8 @@ pub(super) mod minutes {
     pub(in super::super) fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<f64, D::Error> {
         let text = String::deserialize(from)?;
         let read = Quantity::parse_in(&text, minute()).map_err(de::Error::custom)?;
-        Ok(in_unit(read, minute()))
+        let minutes = in_unit(read, minute());
+        if minutes >= 0.0 { Ok(minutes) } else { Err(de::Error::custom("a time is not below zero")) }
     }
 }
 

@@ -8,9 +8,14 @@ mod form;
 mod model;
 mod read;
 mod read_event;
+mod store;
 mod write;
 
 pub use fit::fit;
 pub use model::*;
 pub use read::{Read, Refused, read, read_path};
+pub use store::{CaseId, Entry, Happening, Listing, Record, Recorded, Remark, Store, StoreError, Summary};
 pub use write::export;
+
+#[cfg(test)]
+mod tests;

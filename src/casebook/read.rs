@@ -76,7 +76,7 @@ pub struct Refused {
 /// A case whose `knowledge` head differs from this knowledge keeps an event that no longer fits as a remark.
 pub fn read(text: &str, name: &str, knowledge: &Knowledge) -> Result<Read, Refused> {
     let mut sources = Sources::default();
-    let file = sources.add(diag::harmless(name), text);
+    let file = sources.add(diag::harmless(name), yaml::veiled(text));
     let (case, mut problems) = match yaml::parse_of_people(&sources, file, FREE_TEXT) {
         Err(problem) => (None, vec![problem]),
         Ok(node) => {

@@ -149,6 +149,22 @@ pub fn parse(sources: &Sources, file: FileId) -> Result<Node, Diagnostic> {
     parse_of_people(sources, file, &[])
 }
 
+/// Stands for the escape character in a veiled text.
+const VEILED_ESCAPE: char = '\u{202d}';
+
+/// A person's text with control characters that no YAML reader lets pass changed for stand-ins that are as
+/// harmful, so that they can be judged in their place. Lines and columns stay.
+pub fn veiled(text: &str) -> String {
+    let veil = |(i, c): (usize, char)| match c {
+        '\u{1b}' => VEILED_ESCAPE,
+        '\r' => c,
+        '\u{feff}' if i == 0 => c,
+        c if crate::diag::is_harmful(c) => '\u{202e}',
+        c => c,
+    };
+    text.char_indices().map(veil).collect()
+}
+
 /// Reads one YAML document in which people's own words stand under some keys: what could play tricks on a
 /// terminal is taken out there, and refused anywhere else.
 pub fn parse_of_people(sources: &Sources, file: FileId, free_text: &[&str]) -> Result<Node, Diagnostic> {
@@ -273,7 +289,9 @@ fn byte_at(text: &str, at: serde_saphyr::Location) -> Option<usize> {
 /// Takes out of free text what could play tricks on a terminal, keys of a group of names included.
 fn tame(node: &mut Node, free_text: &[&str], free: bool) {
     match &mut node.value {
-        Value::Text(text) if free => *text = crate::diag::harmless(text),
+        Value::Text(text) if free => {
+            *text = crate::diag::harmless(&text.replace(VEILED_ESCAPE, "\u{1b}"));
+        }
         Value::List(items) => items.iter_mut().for_each(|item| tame(item, free_text, free)),
         Value::Map(entries) => {
             for (key, value) in entries {

@@ -4,6 +4,7 @@
 //! enters a block, so that nobody's words can play tricks on a terminal.
 
 pub mod counts;
+pub mod diagnosis;
 pub mod entry;
 pub mod hits;
 pub mod problems;

@@ -2,6 +2,7 @@
 //! a new version. [`text`] writes them: numbers with twelve significant digits, what is unknown as null.
 
 mod counts;
+mod diagnosis;
 mod entry;
 mod hits;
 mod steps;
@@ -13,6 +14,7 @@ use serde::Serialize;
 use serde_json::ser::{Formatter, PrettyFormatter, Serializer};
 
 pub use counts::{CountsOut, counts};
+pub use diagnosis::{Diagnosis, diagnosis};
 pub use entry::{Entry, entry};
 pub use hits::{Hits, hits};
 pub use steps::{CautionOut, StepOut, StepsOut, steps};
