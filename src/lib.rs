@@ -2,6 +2,7 @@
 
 pub mod belief;
 pub mod casebook;
+pub mod commands;
 pub mod diag;
 pub mod graph;
 pub mod ids;
@@ -12,5 +13,6 @@ pub mod safety;
 pub mod search;
 pub mod units;
 pub mod vet;
+pub mod view;
 pub mod walk;
 pub mod weights;

@@ -50,9 +50,8 @@ impl Index {
         hash: &str,
         docs: impl FnOnce() -> Vec<Doc>,
     ) -> Result<Self, SearchError> {
-        let plain = !hash.is_empty() && hash.chars().all(|c| c.is_ascii_alphanumeric());
-        let Some(dir) = dir.filter(|_| plain) else { return Self::in_memory(&docs()) };
-        let place = dir.join(format!("search-{SHAPE}-{hash}"));
+        let place = dir.and_then(|dir| Some((dir, place(dir, hash)?)));
+        let Some((dir, place)) = place else { return Self::in_memory(&docs()) };
         if let Some(index) = Self::open(&place) {
             return Ok(index);
         }
@@ -61,6 +60,11 @@ impl Index {
             Some(index) => Ok(index),
             None => Self::in_memory(&docs),
         }
+    }
+
+    /// The index of this knowledge if it is there: whoever must read entries first, to build it, asks this first.
+    pub fn there(dir: &Path, hash: &str) -> Option<Self> {
+        Self::open(&place(dir, hash)?)
     }
 
     /// An index that nothing is written for.
@@ -112,6 +116,12 @@ impl Index {
         sweep(dir, place);
         Some(index)
     }
+}
+
+/// Where the index of a knowledge stands; `None` for a hash that is none.
+fn place(dir: &Path, hash: &str) -> Option<PathBuf> {
+    let plain = !hash.is_empty() && hash.chars().all(|c| c.is_ascii_alphanumeric());
+    plain.then(|| dir.join(format!("search-{SHAPE}-{hash}")))
 }
 
 /// Fields and their numbers; the same on every call.

@@ -19,12 +19,12 @@ const PLAIN_WEIGHT: f64 = 9.0;
 /// At most this share of the fills are strays; more are another pattern.
 const MOST_STRAYS: usize = 3;
 /// The path ends when it has fallen this far below its best (in ln).
-const PATH_END: f64 = 12.0;
+const PATH_END: f64 = 8.0;
 /// So many designs of a combination are summed in full; the others, which fit worse, are taken as the same factor above
 /// their quick score.
-const IN_FULL: usize = 4;
+const IN_FULL: usize = 3;
 /// Grid points that fit worse than the best by more than this (in ln) are left out.
-const HOPELESS: f64 = 25.0;
+const HOPELESS: f64 = 12.0;
 
 /// ln of the marginal likelihood of the fills under a combination (up to a constant common to all).
 pub(super) fn ln_marginal(scene: &Scene, combination: &Combination) -> f64 {
@@ -187,12 +187,12 @@ fn over_scatter(
     total.value()
 }
 
-/// ln density of a stray at a distance: mostly some spreads out (log-normal around six), at times an empty or a
+/// ln density of a stray at a distance: mostly some spreads out (log-normal around five), at times an empty or a
 /// double fill (even up to a whole fill).
 fn ln_stray(distance: f64, sigma: f64, whole_fill: f64) -> f64 {
     let out = (distance.abs() / sigma).max(1e-9);
     let spread = 0.6;
-    let z = (out / 6.0).ln() / spread;
+    let z = (out / 5.0).ln() / spread;
     let some = 0.85 * (-0.5 * z * z).exp() / (out * spread * (2.0 * PI).sqrt() * sigma);
     let whole = if distance.abs() <= 1.1 * whole_fill { 0.15 / (1.1 * whole_fill) } else { 1e-12 };
     (some + whole).ln()
@@ -268,9 +268,7 @@ impl Sums {
         for i in 0..columns {
             for j in 0..=i {
                 let mut rest = self.xx[i][j] * scale + if i == j { ridge[i] } else { 0.0 };
-                for k in 0..j {
-                    rest -= root[i][k] * root[j][k];
-                }
+                rest -= root[i].iter().zip(&root[j]).take(j).map(|(a, b)| a * b).sum::<f64>();
                 if i == j {
                     if rest <= 0.0 {
                         return None;

@@ -79,7 +79,11 @@ impl Scene {
             _ => None,
         };
         let large = self.large();
-        let scales = if side.is_some() {
+        let mean = super::super::stats::mean(&self.fills).unwrap_or(0.0);
+        let scales = if side.is_some() && mean.abs() < 1.5 * large {
+            // Where the usual size explains the mean, the far larger ones add next to nothing.
+            vec![(large, 0.7f64.ln())]
+        } else if side.is_some() {
             vec![(large, 0.7f64.ln()), (8.0 * large, 0.2f64.ln()), (64.0 * large, 0.1f64.ln())]
         } else if self.has_target {
             vec![((self.reach / 16.0).max(0.25), 0.0)]
@@ -94,16 +98,16 @@ impl Scene {
         self.reach.max(3.0)
     }
 
-    /// ln σ with ln weight: a grid fine enough for so many fills.
+    /// σ with ln weight: a grid in ln σ, whose step is under two standard errors of ln σ from so many fills.
     pub(super) fn scatter(&self, combination: &Combination) -> Vec<(f64, f64)> {
-        let step = (1.2 / (2.0 * self.fills.len() as f64).sqrt()).clamp(0.05, 0.3);
+        let step = (1.8 / (2.0 * self.fills.len() as f64).sqrt()).clamp(0.05, 0.35);
         let wide = combination.contains(&Pattern::Wide);
-        let (from, to) = if wide { (1.4f64.ln(), 60f64.ln()) } else { (0.2f64.ln(), 2f64.ln()) };
+        let (from, to) = if wide { (1.4f64.ln(), 60f64.ln()) } else { (0.2f64.ln(), 1.6f64.ln()) };
         let density = |ln_sigma: f64| {
             let width = match (wide, ln_sigma < 0.0) {
                 (true, _) => 1.1,
                 (false, true) => 0.5,
-                (false, false) => 0.22,
+                (false, false) => 0.14,
             };
             let from = if wide { from } else { 0.0 };
             -0.5 * ((ln_sigma - from) / width).powi(2)

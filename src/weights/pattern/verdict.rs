@@ -176,7 +176,7 @@ impl fmt::Display for FirstSentence {
                 write!(f, "{who} about {} {side} (± {})", grams(error.estimate.abs()), grams(error.half()))?;
             }
             Some(error) => {
-                write!(f, "on target as far as {} fills tell (± {})", self.fills, grams(error.half()))?
+                write!(f, "on target as far as {} fills tell (± {})", self.fills, grams(error.half()))?;
             }
             None => write!(f, "{} {}", self.fills, if self.fills == 1 { "fill" } else { "fills" })?,
         }
