@@ -47,7 +47,7 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
     let complaint = (!args.words.is_empty()).then(|| args.words.join(" "));
     let index = find::index(context)?;
     let mut talk = Talk::new(&knowledge, index, Store::at(&context.store()?), complaint);
-    let first = talk.walker().begin(Case::on(id), machine.is_some());
+    let first = talk.walker().begin(Case::of(id), machine.is_some());
     let first = first.map_err(|e| CommandError::input(words::sentence(&e.to_string())))?;
     let state = talk.run(first, context)?;
     if context.options.json

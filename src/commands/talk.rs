@@ -131,7 +131,10 @@ impl<'k> Talk<'k> {
                 step = Step { state, entries: Vec::new(), show: None };
                 continue;
             }
-            step = self.walker.step(state, input).map_err(|e| CommandError::input(words::sentence(&e.to_string())))?;
+            step = self
+                .walker
+                .step(state, input)
+                .map_err(|e| CommandError::input(words::sentence(&e.to_string())))?;
         }
     }
 
@@ -160,10 +163,9 @@ impl<'k> Talk<'k> {
         }
         let complaint = state.case.complaint.as_deref().unwrap_or("");
         let found = self.index.propose_symptoms(complaint).unwrap_or_default();
-        let here = |id: &crate::ids::FindingId| {
-            state.assessment.as_ref().is_none_or(|a| a.symptoms.contains(id))
-        };
-        list.extend(found.into_iter().map(|p| p.finding).filter(here).take(MOST_PROPOSED));
+        let here =
+            |id: &crate::ids::FindingId| state.assessment.as_ref().is_none_or(|a| a.symptoms.contains(id));
+        list.extend(found.into_iter().map(|p| p.symptom).filter(here).take(MOST_PROPOSED));
         if list.is_empty() {
             let symptoms = self.knowledge.findings.values().filter(|f| f.kind == FindingKind::Symptom);
             list.extend(symptoms.map(|f| f.id.clone()).filter(here));
@@ -187,7 +189,10 @@ impl<'k> Talk<'k> {
         }
         let mut page = diagnosis::question(self.knowledge, state);
         if show.is_none()
-            && matches!(state.ask, Ask::Check(_) | Ask::Circumstance(_) | Ask::Remedy(_) | Ask::Send | Ask::Close)
+            && matches!(
+                state.ask,
+                Ask::Check(_) | Ask::Circumstance(_) | Ask::Remedy(_) | Ask::Send | Ask::Close
+            )
             && let Some(assessment) = &state.assessment
         {
             page.0.extend(diagnosis::likely(self.knowledge, assessment).0);
@@ -245,7 +250,7 @@ fn blank(case: &Case, knowledge: &Knowledge) -> Case {
             version: knowledge.version.clone(),
             hash: Some(knowledge.hash.clone()),
         }),
-        ..Case::on(case.machine.clone())
+        ..Case::of(case.machine.clone())
     }
 }
 
@@ -253,7 +258,9 @@ fn blank(case: &Case, knowledge: &Knowledge) -> Case {
 pub(super) fn stored(error: StoreError) -> CommandError {
     let sentence = words::sentence(&error.to_string());
     match error {
-        StoreError::BadId(_) | StoreError::NotFound { .. } | StoreError::Unfit(_) => CommandError::input(sentence),
+        StoreError::BadId(_) | StoreError::NotFound { .. } | StoreError::Unfit(_) => {
+            CommandError::input(sentence)
+        }
         _ => CommandError::store(sentence),
     }
 }

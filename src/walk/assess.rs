@@ -5,7 +5,7 @@ use super::evidence::{Gathered, Heard, complaint, gather, to_run};
 use crate::belief::{self, BeliefError, Combination, Posterior};
 use crate::casebook::{Case, Event, Reading, What};
 use crate::ids::{CauseId, CheckId, FindingId, PlaceId};
-use crate::knowledge::{Asks, Check};
+use crate::knowledge::{Asks, Check, FindingKind};
 use crate::plan::{self, Plan, Situation};
 use crate::weights::proof::{Claim, Proof, prove};
 use crate::weights::{Question, summarise};
@@ -69,6 +69,8 @@ pub struct Assessment {
     pub plan: Plan,
     /// What is complained of.
     pub complaint: Vec<FindingId>,
+    /// Every symptom that this machine can show.
+    pub symptoms: Vec<FindingId>,
     /// The events as evidence.
     pub gathered: Gathered,
     /// Marginals by index.

@@ -127,10 +127,10 @@ pub fn diagnosis(knowledge: &Knowledge, assessment: &Assessment, proposed: &[Pro
         visit: assessment.plan.visit.as_ref().map(visit),
         proposed_symptoms: proposed
             .iter()
-            .filter(|p| !assessment.gathered.complained.contains(&p.finding))
+            .filter(|p| !assessment.gathered.complained.contains(&p.symptom))
             .map(|p| ProposedOut {
-                id: p.finding.to_string(),
-                title: diagnosis::title(knowledge, p.finding.as_str()).to_owned(),
+                id: p.symptom.to_string(),
+                title: diagnosis::title(knowledge, p.symptom.as_str()).to_owned(),
                 matched: p.phrase.clone(),
             })
             .collect(),
