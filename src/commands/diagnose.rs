@@ -68,7 +68,8 @@ fn answers(knowledge: &Knowledge, path: &std::path::Path, keep: bool, context: &
     if keep {
         let now = (context.clock)();
         let store = Store::at(&context.store()?);
-        let id = store.fresh_id(now.to_zoned(jiff::tz::TimeZone::system()).date()).map_err(stored)?;
+        let id =
+            store.fresh_id(now.to_zoned_datetime(jiff::tz::TimeZone::system()).date()).map_err(stored)?;
         store.create(&read.case, &id, now).map_err(stored)?;
         context.remark(&format!("Kept as case {id}."))?;
     }

@@ -143,7 +143,7 @@ impl<'k> Talk<'k> {
         for entry in &step.entries {
             let now = (context.clock)();
             if self.record.is_none() {
-                let day = now.to_zoned(jiff::tz::TimeZone::system()).date();
+                let day = now.to_zoned_datetime(jiff::tz::TimeZone::system()).date();
                 let id = self.store.fresh_id(day).map_err(stored)?;
                 let blank = blank(&step.state.case, self.knowledge);
                 self.record = Some(self.store.create(&blank, &id, now).map_err(stored)?);

@@ -104,6 +104,8 @@ pub fn assess(desk: &Desk<'_>, case: &Case, place: Option<PlaceId>) -> Result<As
     let together = together(desk, &leading);
     let heard = gathered.heard.clone();
     let proof = proof(desk, case, &gathered);
+    let symptoms = desk.view.findings.iter().filter(|f| f.kind == FindingKind::Symptom);
+    let symptoms = symptoms.map(|f| f.id.clone()).collect();
     Ok(Assessment {
         causes,
         nothing_known,
@@ -112,6 +114,7 @@ pub fn assess(desk: &Desk<'_>, case: &Case, place: Option<PlaceId>) -> Result<As
         conflict,
         plan,
         complaint,
+        symptoms,
         gathered,
         posterior,
         proof,
