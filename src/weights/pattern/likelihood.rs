@@ -35,6 +35,9 @@ pub(super) fn ln_marginal(scene: &Scene, combination: &Combination) -> f64 {
         heavy: combination.contains(&Pattern::StraysHeavy),
     };
     let designs = scene.designs(combination);
+    if let [only] = designs.as_slice() {
+        return along_path(scene, only, &level, &scatter, sides);
+    }
     let mut quick: Vec<(f64, usize)> =
         designs.iter().map(|d| Sums::of(scene, d).quick(d, &level)).zip(0..).collect();
     quick.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));

@@ -5,6 +5,7 @@
 //! around usual, or wide. The widths are ours (judgement): a machine in order is off by about a quarter of its spread
 //! or a sixteenth of the tolerance, and faults are of the size of a few spreads or of the tolerance, sometimes far larger.
 
+use std::collections::BTreeMap;
 use std::f64::consts::PI;
 
 use super::super::run::Run;
@@ -38,6 +39,8 @@ pub(super) struct Scene {
     pub(super) whole_fill: f64,
     has_target: bool,
     has_usual: bool,
+    /// The shapes of each pattern, fine and coarse: asked for by many combinations.
+    shapes: BTreeMap<(Pattern, bool), Vec<Vec<Shape>>>,
 }
 
 impl Scene {
@@ -50,7 +53,7 @@ impl Scene {
         let usual_spread = given.unwrap_or_else(own).max(1e-9);
         let tolerance = positive(question.tolerance).unwrap_or(TOLERANCE_IN_SPREADS * usual_spread);
         let centre = run.target().unwrap_or(middle);
-        Self {
+        let mut scene = Self {
             fills: values.iter().map(|v| ((v - centre) / usual_spread).clamp(-FARTHEST, FARTHEST)).collect(),
             usual_spread,
             tolerance,
@@ -59,7 +62,14 @@ impl Scene {
             whole_fill: (centre.abs() / usual_spread).clamp(30.0, FARTHEST),
             has_target: run.target().is_some(),
             has_usual: given.is_some(),
+            shapes: BTreeMap::new(),
+        };
+        for pattern in Pattern::SCORED {
+            for coarse in [false, true] {
+                scene.shapes.insert((pattern, coarse), scene.ways(pattern, coarse));
+            }
         }
+        scene
     }
 
     /// Whether the run can speak for or against a pattern.
@@ -126,7 +136,7 @@ impl Scene {
         let coarse = combination.contains(&Pattern::Step) && combination.contains(&Pattern::Wave);
         let mut designs = vec![Design::plain(n, combination.contains(&Pattern::Drift))];
         for pattern in combination {
-            let ways = self.ways(*pattern, coarse);
+            let ways = self.shapes.get(&(*pattern, coarse)).map_or(&[][..], Vec::as_slice);
             if !ways.is_empty() {
                 designs = designs.iter().flat_map(|d| ways.iter().map(move |w| d.with(w))).collect();
             }

@@ -5,7 +5,7 @@ use std::fmt;
 
 use serde::Serialize;
 
-use super::super::remark::grams;
+use super::super::remark::{give_or_take, grams};
 use super::super::run::Run;
 use super::super::stats::Interval;
 use super::super::summary::{Question, Summary, summarise};
@@ -173,10 +173,20 @@ impl fmt::Display for FirstSentence {
             Some(error) if self.off_target => {
                 let side = if error.estimate < 0.0 { "light" } else { "heavy" };
                 let who = if self.shows.len() > 1 { "on average" } else { "every fill" };
-                write!(f, "{who} about {} {side} (± {})", grams(error.estimate.abs()), grams(error.half()))?;
+                write!(
+                    f,
+                    "{who} about {} {side} (± {})",
+                    grams(error.estimate.abs()),
+                    give_or_take(error.half())
+                )?;
             }
             Some(error) => {
-                write!(f, "on target as far as {} fills tell (± {})", self.fills, grams(error.half()))?;
+                write!(
+                    f,
+                    "on target as far as {} fills tell (± {} g)",
+                    self.fills,
+                    give_or_take(error.half())
+                )?;
             }
             None => write!(f, "{} {}", self.fills, if self.fills == 1 { "fill" } else { "fills" })?,
         }
