@@ -155,8 +155,8 @@ fn furthest(
 
 fn predicted(scene: &Scene, design: &Design, at: usize, sizes: &[f64; COLUMNS]) -> f64 {
     let mut sum = 0.0;
-    for k in 0..design.count {
-        sum += scene.columns[design.columns[k]].at[at] * sizes[k];
+    for (column, size) in design.columns.iter().zip(sizes).take(design.count) {
+        sum += scene.columns[*column].at[at] * size;
     }
     sum
 }
@@ -278,6 +278,7 @@ impl Sums {
     }
 
     /// Cholesky root of X'X/σ² + ridge.
+    #[expect(clippy::needless_range_loop, reason = "a triangle is walked by its indices")]
     fn root(&self, columns: usize, scale: f64, ridge: &[f64; COLUMNS]) -> Option<[[f64; COLUMNS]; COLUMNS]> {
         let mut root = [[0.0; COLUMNS]; COLUMNS];
         for i in 0..columns {
