@@ -154,7 +154,7 @@ fn look_for(shows: &Combination) -> LookFor {
 }
 
 fn spread_word(summary: &Summary, question: &Question, verdict: &Verdict) -> SpreadWord {
-    if question.usual_spread.is_none() || summary.spread.is_none() {
+    if !question.usual_spread.is_some_and(|s| s > 0.0) || summary.spread.is_none() {
         return SpreadWord::Unknown;
     }
     let wide = |c: &Combination| c.contains(&Pattern::Wide);
