@@ -197,7 +197,7 @@ pub fn find_patterns(run: &Run, question: &Question) -> Patterns {
     let each = each(&posteriors);
     let verdict = verdict::judge(&posteriors, &each, fills.len());
     let mut remarks = Vec::new();
-    if question.usual_spread.is_none() {
+    if !question.usual_spread.is_some_and(|s| s > 0.0) {
         remarks.push(Remark::UsualSpreadUnknown);
     }
     if question.tolerance.is_none() {

@@ -73,7 +73,7 @@ fn a_steadily_light_run_reads_as_an_offset() {
     assert_eq!(found.sentence.look_for, LookFor::Offset);
     assert_eq!(
         found.sentence.to_string(),
-        "every fill about 2.9 g light (± 0.13 g), spread usual for this machine: look for an offset, not for scatter"
+        "every fill about 2.9 g light (± 0.13), spread usual for this machine: look for an offset, not for scatter"
     );
     assert_eq!(found.factor.phi(&set(&[Pattern::Light])), 1.0);
     assert_eq!(found.factor.phi(&set(&[])), FLOOR);
