@@ -3,6 +3,7 @@
 //! A new command is a file beside these, a variant of [`Command`] and a line in [`Command::run`]. Commands say
 //! what they have to say as a page or as one JSON value; they never print.
 
+mod case;
 mod completions;
 mod context;
 mod diagnose;
@@ -51,6 +52,7 @@ pub struct Program {
 #[derive(Debug, Subcommand)]
 enum Command {
     Diagnose(diagnose::Args),
+    Case(case::Args),
     Find(find::Args),
     Show(show::Args),
     Weights(weights::Args),
@@ -63,6 +65,7 @@ impl Command {
     fn run(&self, context: &mut Context) -> Result {
         match self {
             Command::Diagnose(args) => diagnose::run(args, context),
+            Command::Case(args) => case::run(args, context),
             Command::Find(args) => find::run(args, context),
             Command::Show(args) => show::run(args, context),
             Command::Weights(args) => weights::run(args, context),

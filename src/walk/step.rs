@@ -79,6 +79,18 @@ impl<'k> Walker<'k> {
         Ok(pace.done())
     }
 
+    /// A case with one answer asked again, counted from one; none when there is no such answer.
+    pub fn correcting(&self, case: Case, number: usize) -> Result<Option<State>, AssessError> {
+        let Some(index) = number.checked_sub(1).filter(|i| *i < case.events.len()) else { return Ok(None) };
+        let mut state = self.begin(case, true)?.state;
+        state.opened.extend(Item::ALL.iter().copied());
+        state.target = last_target(&state.case);
+        let mut pace = self.pace(state);
+        pace.assess()?;
+        pace.correct(index)?;
+        Ok(Some(pace.state))
+    }
+
     /// One step.
     pub fn step(&self, state: State, input: Input) -> Result<Step, AssessError> {
         let mut pace = self.pace(state);

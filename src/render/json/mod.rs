@@ -1,6 +1,7 @@
 //! Answers for programs: own structs, each with a `format` that names its shape and version. Changing a field means
 //! a new version. [`text`] writes them: numbers with twelve significant digits, what is unknown as null.
 
+mod cases;
 mod counts;
 mod diagnosis;
 mod entry;
@@ -13,6 +14,7 @@ use std::io::{self, Write};
 use serde::Serialize;
 use serde_json::ser::{Formatter, PrettyFormatter, Serializer};
 
+pub use cases::{CaseList, case_list};
 pub use counts::{CountsOut, counts};
 pub use diagnosis::{Diagnosis, diagnosis};
 pub use entry::{Entry, entry};
