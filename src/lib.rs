@@ -2,8 +2,17 @@
 
 pub mod belief;
 pub mod casebook;
+pub mod commands;
 pub mod diag;
+pub mod graph;
 pub mod ids;
 pub mod knowledge;
+pub mod plan;
+pub mod render;
 pub mod safety;
+pub mod search;
 pub mod units;
+pub mod vet;
+pub mod view;
+pub mod walk;
+pub mod weights;

@@ -6,10 +6,10 @@
 use super::evidence::{
     BeliefError, Evidence, Item, Moment, fault_of_findings, fault_of_likelihood, joint_states,
 };
-use super::factor::{Axis, Factor, Var, size};
+use super::factor::{Factor, Var};
 use super::gate::{Gate, Input, Spread, State, degree, spread};
 use super::network::{Finding, Link, Network, Parent};
-use super::timeline::{Sight, Timeline, Trajectory, Version};
+use super::timeline::{Timeline, Trajectory, Version};
 
 /// What is taken as given about a cause.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -33,14 +33,32 @@ pub struct Check {
     pub moment: Moment,
 }
 
+/// What is asked of some findings.
+pub(crate) enum Question<'q> {
+    /// The outcome of a check: for each one P(outcome | states).
+    Outcomes(&'q [Vec<f64>]),
+    /// Whether all of them are normal.
+    AllNormal,
+}
+
+impl Question<'_> {
+    /// How many numbers answer it.
+    pub(crate) fn outcomes(&self) -> usize {
+        match self {
+            Self::Outcomes(outcomes) => outcomes.len(),
+            Self::AllNormal => 1,
+        }
+    }
+}
+
 /// A factor graph in the making.
 pub(crate) struct Assembly<'a> {
-    network: &'a Network,
-    evidence: &'a Evidence,
-    timeline: &'a Timeline,
+    pub(super) network: &'a Network,
+    pub(super) evidence: &'a Evidence,
+    pub(super) timeline: &'a Timeline,
     clamps: &'a [Clamp],
     /// States of the findings built so far.
-    domains: Vec<Vec<State>>,
+    pub(super) domains: Vec<Vec<State>>,
     fresh: Var,
     /// The tables so far.
     pub(crate) factors: Vec<Factor>,
@@ -56,7 +74,8 @@ pub(crate) fn cause_var(network: &Network, index: usize) -> Var {
     (network.circumstances().len() + index) as Var
 }
 
-fn finding_var(network: &Network, index: usize) -> Var {
+/// The variable of a finding's state.
+pub(super) fn finding_var(network: &Network, index: usize) -> Var {
     (network.circumstances().len() + network.causes().len() + index) as Var
 }
 
@@ -280,130 +299,21 @@ impl<'a> Assembly<'a> {
         }
     }
 
-    /// The answers that bear on this finding and no other.
-    fn answers_alone(&self, finding: usize) -> Vec<usize> {
-        let items = self.evidence.0.iter().enumerate();
-        items
-            .filter(|(_, item)| matches!(item, Item::Answer { findings, .. } if *findings == [finding]))
-            .map(|e| e.0)
-            .collect()
-    }
-
-    /// P(answer | states of its findings) = Σ over who is awake of P(who) · likelihood of what is then seen.
-    fn likelihood(&self, item: usize, states: &[State]) -> f64 {
-        match &self.evidence.0[item] {
-            Item::Answer { likelihood, .. } => self.seen(&self.timeline.sights[item], states, likelihood),
-            _ => 1.0,
+    /// The findings of a part with all the evidence that bears on them; `findings` ascending, the part whole.
+    pub(crate) fn part(&mut self, findings: &[usize]) -> Result<(), BeliefError> {
+        for &finding in findings {
+            self.finding(finding)?;
         }
-    }
-
-    fn seen(&self, sights: &[Sight], states: &[State], likelihood: &[f64]) -> f64 {
-        let mut sleepers: Vec<usize> =
-            sights.iter().flat_map(|sight| sight.sleepers.iter().copied()).collect();
-        sleepers.sort_unstable();
-        sleepers.dedup();
-        let mut sum = 0.0;
-        for awake in 0..1usize << sleepers.len() {
-            let mut p = 1.0;
-            for (bit, &sleeper) in sleepers.iter().enumerate() {
-                let catch = self.catch(sleeper);
-                p *= if awake >> bit & 1 == 1 { catch } else { 1.0 - catch };
+        for item in 0..self.evidence.0.len() {
+            let sights = &self.timeline.sights[item];
+            let mut inside =
+                sights.iter().filter(|sight| findings.binary_search(&sight.finding).is_ok()).peekable();
+            if inside.peek().is_some() {
+                self.answer(item);
             }
-            let place = sights.iter().zip(states).fold(0, |place, (sight, &state)| {
-                let set = sight.sleepers.iter().enumerate().fold(0, |set, (own, sleeper)| {
-                    let bit = sleepers.partition_point(|other| other < sleeper);
-                    set | (awake >> bit & 1) << own
-                });
-                let degrees = self.network.findings()[sight.finding].degrees;
-                place * (degrees + 1) + degree(state, sight.versions[set], degrees)
-            });
-            sum += p * likelihood[place];
+            inside.for_each(|sight| self.run_link(item, sight));
         }
-        sum
-    }
-
-    fn catch(&self, sleeper: usize) -> f64 {
-        self.network.causes()[self.timeline.intermittent[sleeper]].catch.unwrap_or(1.0)
-    }
-
-    /// The table of an answer about several findings together; nothing for any other item.
-    pub(crate) fn answer(&mut self, item: usize) {
-        if let Item::Answer { findings, likelihood, .. } = &self.evidence.0[item]
-            && findings.len() != 1
-        {
-            let table = self.joint(&self.timeline.sights[item], std::slice::from_ref(likelihood));
-            self.factors.push(table.scaled());
-        }
-    }
-
-    /// P(outcome | states of the findings) over the findings' variables and `outcome`.
-    pub(crate) fn outcomes(&mut self, sights: &[Sight], outcomes: &[Vec<f64>], outcome: Var) {
-        let mut table = self.joint(sights, outcomes);
-        if outcomes.len() > 1 {
-            table.axes.push((outcome, outcomes.len()));
-        }
-        self.factors.push(table);
-    }
-
-    /// Over the joint states of the findings seen, and one entry a likelihood innermost.
-    fn joint(&self, sights: &[Sight], likelihoods: &[Vec<f64>]) -> Factor {
-        let axes: Vec<Axis> = sights
-            .iter()
-            .map(|sight| (finding_var(self.network, sight.finding), self.domains[sight.finding].len()))
-            .collect();
-        let mut table = Vec::with_capacity(size(&axes) * likelihoods.len());
-        let mut states = vec![0; sights.len()];
-        for mut place in 0..size(&axes) {
-            for (at, sight) in sights.iter().enumerate().rev() {
-                let domain = &self.domains[sight.finding];
-                states[at] = domain[place % domain.len()];
-                place /= domain.len();
-            }
-            table.extend(likelihoods.iter().map(|likelihood| self.seen(sights, &states, likelihood)));
-        }
-        Factor { axes: axes.into_iter().filter(|axis| axis.1 != 1).collect(), table, ln: 0.0 }
-    }
-
-    /// A run as a mixture: with weight `floor` nothing is said, with weight value − floor exactly this combination holds.
-    pub(crate) fn run_prior(&mut self, item: usize) {
-        if let Item::Run { floor, combos, .. } = &self.evidence.0[item] {
-            let weights: Vec<f64> =
-                [*floor].into_iter().chain(combos.iter().map(|(_, value)| value - floor)).collect();
-            let axis = (run_var(self.network, self.timeline, item, 0), weights.len());
-            self.factors.push(Factor::new(&[axis], weights).scaled());
-            let mut sleepers: Vec<usize> =
-                self.timeline.sights[item].iter().flat_map(|sight| sight.sleepers.iter().copied()).collect();
-            sleepers.sort_unstable();
-            sleepers.dedup();
-            for sleeper in sleepers {
-                let axis = (run_var(self.network, self.timeline, item, 1 + sleeper), 2);
-                let catch = self.catch(sleeper);
-                self.factors.push(Factor::new(&[axis], vec![1.0 - catch, catch]));
-            }
-        }
-    }
-
-    /// Whether what a run sees of one finding is what its combination says.
-    pub(crate) fn run_link(&mut self, item: usize, sight: &Sight) {
-        let Item::Run { findings, combos, .. } = &self.evidence.0[item] else { return };
-        let Some(column) = findings.iter().position(|&finding| finding == sight.finding) else { return };
-        let (domain, degrees) =
-            (&self.domains[sight.finding], self.network.findings()[sight.finding].degrees);
-        let mut axes = vec![(run_var(self.network, self.timeline, item, 0), 1 + combos.len())];
-        // Bit 0 of a set is the fastest, so the sleepers' axes stand in reverse.
-        let slots = sight.sleepers.iter().rev().map(|sleeper| 1 + sleeper);
-        axes.extend(slots.map(|slot| (run_var(self.network, self.timeline, item, slot), 2)));
-        axes.push((finding_var(self.network, sight.finding), domain.len()));
-        let wanted = [None].into_iter().chain(combos.iter().map(|(states, _)| Some(states[column])));
-        let mut table = Vec::with_capacity(size(&axes));
-        for wanted in wanted {
-            for &version in &sight.versions {
-                let fits =
-                    |state: &State| wanted.is_none_or(|wanted| degree(*state, version, degrees) == wanted);
-                table.extend(domain.iter().map(|state| f64::from(u8::from(fits(state)))));
-            }
-        }
-        self.factors.push(Factor::new(&axes, table));
+        Ok(())
     }
 }
 

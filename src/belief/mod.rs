@@ -8,18 +8,26 @@
 //! subtracted, so nothing cancels, and no probability leaves 0..=1 however adverse the numbers are. The sum is exact or
 //! refused with [`BeliefError::TooLarge`], by a cost counted beforehand.
 
+mod answers;
 mod assembly;
+mod clamped;
+mod compile;
 mod eliminate;
 mod evidence;
+mod explain;
 mod factor;
 mod gate;
+mod leading;
 mod likelihood;
 mod network;
 mod posterior;
 mod timeline;
 
 pub use assembly::Check;
+pub use compile::{Model, NOT_IN_THE_BOOK};
 pub use evidence::{BeliefError, Evidence, Item, Moment};
+pub use explain::{CONFLICT, Conflict, conflicts, weights};
+pub use leading::{Combination, MOST_TOGETHER, Outlook, Reach, leading, outlook};
 pub use likelihood::{CheckTable, Lookup, band_weights, leading_outcome, quantity};
 pub use network::{
     Cause, Circumstance, Finding, Link, MOST_DEGREES, MOST_INTERMITTENT, Network, NetworkError, Parent,

@@ -183,3 +183,26 @@ pub(crate) fn twice<T: Ord>(items: impl Iterator<Item = T>) -> bool {
     all.sort_unstable();
     all.windows(2).any(|pair| pair[0] == pair[1])
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn why(finding: Finding) -> &'static str {
+        let cause = Cause { base: 0.1, after: Vec::new(), catch: None };
+        Network::new(Vec::new(), vec![cause], vec![finding]).unwrap_err().why
+    }
+
+    #[test]
+    fn a_table_of_the_wrong_shape_or_a_parent_out_of_order_is_refused_in_words() {
+        let link = |parent, strength: Vec<f64>| Link { parent, strength: vec![strength] };
+        let finding = |leak: Vec<f64>, parents| Finding { degrees: leak.len(), leak, parents };
+        assert!(why(finding(vec![0.1, 0.2], Vec::new())).contains("falling"));
+        assert!(why(finding(vec![f64::NAN], Vec::new())).contains("leak"));
+        assert!(why(finding(Vec::new(), Vec::new())).contains("degree"));
+        assert!(why(finding(vec![0.1], vec![link(Parent::Finding(0), vec![0.5])])).contains("before"));
+        assert!(why(finding(vec![0.1], vec![link(Parent::Cause(0), vec![0.5, 0.4])])).contains("strengths"));
+        let twice = vec![link(Parent::Cause(0), vec![0.5]), link(Parent::Cause(0), vec![0.4])];
+        assert!(why(finding(vec![0.1], twice)).contains("twice"));
+    }
+}

@@ -253,3 +253,50 @@ fn connected(mut factors: Vec<Factor>, var: Var) -> Vec<Factor> {
         factors = rest;
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Cause, Finding, Item, Link, Parent};
+    use super::*;
+
+    /// Four causes in a ring over four findings, the last one below the first.
+    fn ring() -> Network {
+        let causes =
+            (1..=4).map(|rank| Cause { base: 0.05 * f64::from(rank), after: Vec::new(), catch: Some(0.3) });
+        let link = |parent, strength| Link { parent, strength: vec![vec![strength]] };
+        let finding = |index: usize| {
+            let mut parents =
+                vec![link(Parent::Cause(index), 0.85), link(Parent::Cause((index + 1) % 4), 0.3)];
+            if index == 3 {
+                parents.push(link(Parent::Finding(0), 0.6));
+            }
+            Finding { degrees: 1, leak: vec![0.01], parents }
+        };
+        Network::new(Vec::new(), causes.collect(), (0..4).map(finding).collect()).unwrap()
+    }
+
+    #[test]
+    fn checks_asked_one_by_one_answer_as_all_in_one_tree() {
+        let network = ring();
+        let told = |finding, likelihood: [f64; 2], moment| Item::Answer {
+            findings: vec![finding],
+            likelihood: likelihood.to_vec(),
+            moment,
+        };
+        let evidence = Evidence(vec![
+            told(0, [0.1, 0.8], Moment::Bad),
+            Item::Remedy { cause: 0, works: 0.7 },
+            told(1, [0.7, 0.2], Moment::Unknown),
+        ]);
+        let checks: Vec<Check> = (0..4).map(|finding| itself(&network, finding)).collect();
+        let together = predict(&network, &evidence, &checks).unwrap();
+        let plain = Timeline::new(&network, &evidence).unwrap();
+        for (check, together) in checks.iter().zip(together) {
+            let alone = ask_alone(&network, &evidence, &plain, check).unwrap();
+            assert!(
+                alone.iter().zip(&together).all(|(a, b)| (a - b).abs() < 1e-14),
+                "{alone:?} {together:?}"
+            );
+        }
+    }
+}

@@ -38,6 +38,13 @@ pub struct Caution {
     pub covers: Vec<Exposure>,
 }
 
+impl Caution {
+    /// Whether it warns a person of this exposure. A NOTICE is about property and never does.
+    pub fn protects_from(&self, exposure: Exposure) -> bool {
+        self.word != Signal::Notice && self.covers.contains(&exposure)
+    }
+}
+
 /// What one step says. Opaque on purpose: no `Display`, no `Serialize`, `Debug` hides it.
 #[derive(Clone, PartialEq, Eq)]
 pub struct StepText {
@@ -57,10 +64,17 @@ impl StepText {
         FORBIDDEN.iter().copied().filter(|phrase| text.contains(phrase)).collect()
     }
 
-    /// How many words the action has and how many sentences, for the reading lint.
+    /// How many words the action has and how many sentences, for the reading lint. A point inside a figure ends none.
     pub fn length(&self) -> (usize, usize) {
-        let sentences = self.act.split(['.', '!', '?']).filter(|s| !s.trim().is_empty()).count();
-        (self.act.split_whitespace().count(), sentences)
+        let words: Vec<_> = self.act.split_whitespace().collect();
+        let ends = words.iter().filter(|word| word.ends_with(['.', '!', '?'])).count();
+        let open = words.last().is_some_and(|word| !word.ends_with(['.', '!', '?']));
+        (words.len(), ends + usize::from(open))
+    }
+
+    /// Whether it says what to expect.
+    pub fn says_what_to_expect(&self) -> bool {
+        self.expect.is_some()
     }
 }
 
@@ -144,7 +158,7 @@ impl HandsOnStep {
         isolation: Option<Isolation>,
         mut cautions: Vec<Caution>,
     ) -> Result<Self, MissingCaution> {
-        let covered = |e: Exposure| cautions.iter().any(|c| c.covers.contains(&e));
+        let covered = |e: Exposure| cautions.iter().any(|c| c.protects_from(e));
         let hands_on = |e: &Exposure| !matches!(e, Exposure::Outside | Exposure::Running);
         let missing = exposures.iter().filter(hands_on).find(|&e| !covered(e));
         if let Some(missing) = missing {
@@ -201,12 +215,21 @@ mod tests {
             HandsOnStep::new(text(), pan.clone(), None, vec![caution(vec![Exposure::Inside])]).unwrap_err();
         assert_eq!(missing.missing, Exposure::AtScale);
         let both = caution(vec![Exposure::Inside, Exposure::AtScale]);
+        let of_property = Caution { word: Signal::Notice, ..both.clone() };
+        assert!(HandsOnStep::new(text(), pan.clone(), None, vec![of_property]).is_err());
         assert!(HandsOnStep::new(text(), pan, None, vec![both]).is_ok());
     }
 
     #[test]
     fn step_text_cannot_be_printed_by_accident() {
         assert!(!format!("{:?}", StepText::new("Reach in.", None)).contains("Reach"));
+    }
+
+    #[test]
+    fn sentences_are_counted_by_their_ends_and_not_by_points_in_figures() {
+        let length = |text: &str| StepText::new(text, None).length();
+        assert_eq!(length("Wait until it reads 0.0 g, then lift."), (8, 1));
+        assert_eq!(length("Stop it. Lock it off"), (5, 2));
     }
 
     #[test]

@@ -1,1 +1,9 @@
-//! The single integration binary.
+//! The single integration binary: one module a promise.
+
+mod belief_is_exact;
+mod belief_promises;
+mod broken_knowledge;
+mod oracle;
+mod outlook_is_exact;
+mod small_networks;
+mod templates;

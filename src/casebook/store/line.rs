@@ -10,7 +10,7 @@ use super::error::StoreError;
 use super::id::CaseId;
 use crate::casebook::model::{Case, Closing, Event, Opening, Person, Product, ScaleFacts, Visit};
 use crate::diag;
-use crate::ids::{OptionId, well_formed};
+use crate::ids::{MachineId, OptionId, well_formed};
 
 /// The longest line, in bytes.
 pub(super) const LONGEST: usize = 1 << 20;
@@ -27,6 +27,8 @@ pub enum Entry {
         /// What it should have been; without a time it keeps the old one's.
         event: Event,
     },
+    /// The machine, once somebody has said which.
+    Machine(MachineId),
     /// The remarks from the opening, all of them.
     Opening(Opening),
     /// Somebody new, or new facts about somebody of the same id.
@@ -72,6 +74,8 @@ pub(super) struct Line {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub(super) event: Option<Event>,
     #[serde(skip_serializing_if = "Option::is_none")]
+    machine: Option<MachineId>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     opening: Option<Opening>,
     #[serde(skip_serializing_if = "Option::is_none")]
     person: Option<Person>,
@@ -110,6 +114,7 @@ impl Line {
                 line.corrects = Some(*numbers.get(index).ok_or(missing)?);
                 line.event = Some(event);
             }
+            Entry::Machine(machine) => line.machine = Some(machine),
             Entry::Opening(opening) => line.opening = Some(opening),
             Entry::Person(person) => line.person = Some(person),
             Entry::Complaint(text) => line.complaint = Some(text),
@@ -127,6 +132,7 @@ impl Line {
     /// What the line adds, if this program knows it; events and corrections are for the caller.
     pub(super) fn into_entry(self) -> Option<Entry> {
         match self {
+            Self { machine: Some(machine), .. } => Some(Entry::Machine(machine)),
             Self { opening: Some(opening), .. } => Some(Entry::Opening(opening)),
             Self { person: Some(person), .. } => Some(Entry::Person(person)),
             Self { complaint: Some(text), .. } => Some(Entry::Complaint(text)),

@@ -193,6 +193,7 @@ impl Replay {
     fn change(&mut self, entry: &Entry) {
         let case = &mut self.recorded.case;
         match entry.clone() {
+            Entry::Machine(machine) => case.machine = machine,
             Entry::Opening(opening) => case.opening = opening,
             Entry::Person(person) => match case.people.iter_mut().find(|known| known.id == person.id) {
                 Some(known) => *known = person,

@@ -1,0 +1,157 @@
+//! What a command may use of the outside: folders, width, colours, clock, terminal or not, and where output goes.
+//! The only file that asks the environment.
+
+use std::io::{IsTerminal, Write};
+use std::path::{Path, PathBuf};
+
+use anstream::{AutoStream, ColorChoice};
+use etcetera::BaseStrategy;
+use serde::Serialize;
+
+use super::outcome::{CommandError, Kind, Result};
+use crate::diag::{self, Diagnostic, harmless};
+use crate::knowledge::{self, Knowledge, Texts};
+use crate::render::{Look, Paint, diagnostics, json, terminal};
+use crate::view::Page;
+
+/// Columns when nobody says how many there are.
+const USUAL_COLUMNS: usize = 80;
+
+/// Options that every command has.
+#[derive(Debug, Clone, Default, clap::Args)]
+pub struct Options {
+    /// Lay this folder of entries over the built-in knowledge
+    #[arg(long, global = true, value_name = "DIR", env = "HANDLAMP_KNOWLEDGE", hide_env_values = true)]
+    pub knowledge: Option<PathBuf>,
+    /// Keep cases and the search index here, not in the usual data folder
+    #[arg(long, global = true, value_name = "DIR", env = "HANDLAMP_STORE", hide_env_values = true)]
+    pub store: Option<PathBuf>,
+    /// Answer for a program, as JSON
+    #[arg(long, global = true)]
+    pub json: bool,
+}
+
+/// What a command may use of the outside.
+pub struct Context {
+    /// Options given.
+    pub options: Options,
+    /// How pages shall look on standard output.
+    pub look: Look,
+    /// How problems shall look on standard error.
+    pub error_look: Look,
+    /// Whether a person types at standard input.
+    pub asks_a_person: bool,
+    /// Whether a person reads standard output.
+    pub shows_a_person: bool,
+    /// The time now; tests and replays put their own in.
+    pub clock: fn() -> jiff::Timestamp,
+    out: Box<dyn Write>,
+}
+
+impl Context {
+    /// Asks the environment.
+    pub fn from_environment(options: Options) -> Self {
+        let stdout = std::io::stdout();
+        let paint = |choice| if choice == ColorChoice::Never { Paint::None } else { Paint::Colours };
+        let columns = columns();
+        Self {
+            options,
+            look: Look::terminal(columns, paint(AutoStream::choice(&stdout))),
+            error_look: Look::terminal(columns, paint(AutoStream::choice(&std::io::stderr()))),
+            asks_a_person: std::io::stdin().is_terminal(),
+            shows_a_person: stdout.is_terminal(),
+            clock: jiff::Timestamp::now,
+            out: Box::new(anstream::stdout()),
+        }
+    }
+
+    /// Shows a page to a person.
+    pub fn page(&mut self, page: &Page) -> Result<()> {
+        let text = terminal::draw(page, &self.look);
+        self.write(&text)
+    }
+
+    /// Shows a page beside the answer, on standard error.
+    pub fn aside(&self, page: &Page) -> Result<()> {
+        self.remark(&terminal::draw(page, &self.error_look))
+    }
+
+    /// Says something beside the answer, on standard error.
+    pub fn remark(&self, text: &str) -> Result<()> {
+        let end = if text.ends_with('\n') { "" } else { "\n" };
+        anstream::stderr().write_all(format!("{text}{end}").as_bytes())?;
+        Ok(())
+    }
+
+    /// Answers a program.
+    pub fn json(&mut self, answer: &impl Serialize) -> Result<()> {
+        let text = json::text(answer).map_err(|e| {
+            CommandError::new(Kind::Fault, format!("The answer cannot be written as JSON: {e}."))
+        })?;
+        self.write(&text)
+    }
+
+    /// Writes text as it stands.
+    pub fn write(&mut self, text: &str) -> Result<()> {
+        self.out.write_all(text.as_bytes())?;
+        Ok(self.out.flush()?)
+    }
+
+    /// The texts of the knowledge in use, without parsing them.
+    pub fn texts(&self) -> Texts {
+        match &self.options.knowledge {
+            Some(folder) => Texts::built_in().overlaid_by(folder),
+            None => Texts::built_in(),
+        }
+    }
+
+    /// The knowledge in use; any error in it ends the command with every problem drawn.
+    pub fn knowledge(&self) -> Result<Knowledge> {
+        self.read(&self.texts())
+    }
+
+    /// Knowledge from texts at hand.
+    pub fn read(&self, texts: &Texts) -> Result<Knowledge> {
+        let (knowledge, problems) = knowledge::load(texts);
+        let errors: Vec<Diagnostic> =
+            problems.into_iter().filter(|p| p.severity == diag::Severity::Error).collect();
+        if errors.is_empty() {
+            return Ok(knowledge);
+        }
+        let drawn = diagnostics::draw(&errors, &knowledge.sources, &self.error_look);
+        Err(CommandError::input("The knowledge cannot be used while it has errors.")
+            .drawn(drawn)
+            .hint("`handlamp knowledge vet` lists them all.".to_owned()))
+    }
+
+    /// Where cases and the search index are kept.
+    pub fn store(&self) -> Result<PathBuf> {
+        if let Some(folder) = &self.options.store {
+            return Ok(folder.clone());
+        }
+        etcetera::choose_base_strategy().map(|dirs| dirs.data_dir().join("handlamp")).map_err(|_| {
+            CommandError::store("No home folder is known, so there is no place for the store.")
+                .hint("Say where with --store DIR or HANDLAMP_STORE.".to_owned())
+        })
+    }
+}
+
+/// A file that a person named, or a sentence about why it cannot be read.
+pub(super) fn read_file(path: &Path) -> Result<Vec<u8>> {
+    std::fs::read(path).map_err(|error| {
+        let shown = harmless(&path.display().to_string());
+        CommandError::input(match error.kind() {
+            std::io::ErrorKind::NotFound => format!("There is no file {shown}."),
+            std::io::ErrorKind::PermissionDenied => format!("The file {shown} may not be read."),
+            std::io::ErrorKind::IsADirectory => format!("{shown} is a folder; a file is wanted."),
+            _ => format!("The file {shown} cannot be read: {error}."),
+        })
+    })
+}
+
+/// COLUMNS first, since it can be set for one command; then the terminal; then the usual.
+fn columns() -> usize {
+    let told = std::env::var("COLUMNS").ok().and_then(|text| text.trim().parse().ok()).filter(|n| *n > 0);
+    told.or_else(|| terminal_size::terminal_size().map(|(terminal_size::Width(w), _)| usize::from(w)))
+        .unwrap_or(USUAL_COLUMNS)
+}

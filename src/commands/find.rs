@@ -1,0 +1,94 @@
+//! `handlamp find`: what in the knowledge fits some words. Reads no entry while the index of this knowledge is there.
+
+use std::collections::BTreeSet;
+
+use super::{CommandError, Context, Kind as ErrorKind, Outcome, Result, show};
+use crate::graph::{Node, machine_view};
+use crate::ids;
+use crate::knowledge::{Asks, Knowledge};
+use crate::render::json;
+use crate::search::{Hit, Index, Kind, docs};
+use crate::view::hits;
+
+/// What in the knowledge fits these words; slips of the finger are forgiven
+#[derive(Debug, clap::Args)]
+#[command(before_help = "\
+Examples:
+  handlamp find bags too light
+  handlamp find scale drifts --kind check
+  handlamp find air low --json
+")]
+pub(super) struct Args {
+    /// What the caller said, what is seen, or what a thing is called
+    #[arg(required = true)]
+    words: Vec<String>,
+    /// Only of this kind; may be given more than once
+    #[arg(long, value_name = "KIND", value_parser = kinds())]
+    kind: Vec<String>,
+    /// Only what applies to this machine
+    #[arg(long, value_name = "ID")]
+    machine: Option<String>,
+    /// At most so many
+    #[arg(long, value_name = "N", default_value_t = 8, value_parser = clap::value_parser!(u16).range(1..=200))]
+    most: u16,
+}
+
+fn kinds() -> clap::builder::PossibleValuesParser {
+    Kind::ALL.iter().map(|k| k.as_str()).collect::<Vec<_>>().into()
+}
+
+/// Looked through before kinds and machines are sifted out.
+const LOOKED_THROUGH: usize = 200;
+
+pub(super) fn run(args: &Args, context: &mut Context) -> Result {
+    let query = args.words.join(" ");
+    let of_machine = args.machine.as_deref().map(|id| here(&context.knowledge()?, id)).transpose()?;
+    let found = index(context)?.find(&query, LOOKED_THROUGH).map_err(unusable)?;
+    let wanted = |hit: &Hit| {
+        let kind = args.kind.is_empty() || args.kind.iter().any(|k| k == hit.kind.as_str());
+        kind && of_machine.as_ref().is_none_or(|here| here.contains(&(hit.kind.as_str(), hit.id.clone())))
+    };
+    let mut left: Vec<Hit> = found.into_iter().filter(wanted).collect();
+    let more = left.len() > usize::from(args.most);
+    left.truncate(usize::from(args.most));
+    if context.options.json {
+        context.json(&json::hits(&query, &left))?;
+    } else {
+        context.page(&hits::page(&query, &left, more))?;
+    }
+    Ok(Outcome::Done)
+}
+
+/// The index of the knowledge in use, built first where it is not there.
+pub(super) fn index(context: &Context) -> Result<Index> {
+    let texts = context.texts();
+    let hash = texts.hash();
+    // Without a place for it the index is built in memory.
+    let cache = context.store().ok().map(|store| store.join("cache"));
+    let there = cache.as_deref().filter(|_| texts.readable()).and_then(|dir| Index::there(dir, &hash));
+    if let Some(index) = there {
+        return Ok(index);
+    }
+    let knowledge = context.read(&texts)?;
+    Index::open_or_build(cache.as_deref(), &hash, || docs(&knowledge)).map_err(unusable)
+}
+
+pub(super) fn unusable(error: crate::search::SearchError) -> CommandError {
+    CommandError::new(ErrorKind::Store, crate::view::words::sentence(&error.to_string()))
+        .hint("Delete the folder `cache` in the store; it is built again.".to_owned())
+}
+
+/// What applies to one machine, by kind and id. Cautions apply where work that names them does.
+fn here(knowledge: &Knowledge, id: &str) -> Result<BTreeSet<(&'static str, String)>> {
+    let machine = show::machine(knowledge, id)?;
+    let view = machine_view(knowledge, machine, None);
+    let works = view.checks.iter().map(|c| &c.work).chain(view.remedies.iter().map(|r| &r.work));
+    let cautions = works.flat_map(|w| &w.cautions).map(|c| ("caution", c.value.to_string()));
+    let settings = machine.settings.iter().map(|s| ("setting", s.id.to_string()));
+    // Runs and complaints bear on all symptoms and belong to every machine that has their place.
+    let open = knowledge.checks.values().filter(|c| matches!(c.asks, Asks::Run | Asks::Complaint));
+    let open = open.filter(|c| machine.can_do(&c.work, None)).map(|c| ("check", c.id.to_string()));
+    let nodes = view.nodes().map(|node: Node| (node.kind(knowledge), node.id().to_owned()));
+    let this = std::iter::once(("machine", ids::MachineId::as_str(&machine.id).to_owned()));
+    Ok(nodes.chain(this).chain(settings).chain(open).chain(cautions).collect())
+}

@@ -1,0 +1,139 @@
+//! `handlamp knowledge`: judging, drawing and counting the knowledge itself.
+
+use std::path::PathBuf;
+
+use super::{CommandError, Context, Outcome, Result, show};
+use crate::diag::{has_errors, in_order};
+use crate::graph::{FaultGraph, Node, machine_view};
+use crate::ids;
+use crate::knowledge::load;
+use crate::render::{diagnostics, json};
+use crate::vet;
+use crate::view::entry::Entry;
+use crate::view::{counts, problems};
+
+/// The knowledge itself: judge it, draw it, count it
+#[derive(Debug, clap::Args)]
+#[command(before_help = "\
+Examples:
+  handlamp knowledge vet our-knowledge
+  handlamp knowledge stats
+  handlamp knowledge graph | dot -Tsvg > faults.svg
+")]
+pub(super) struct Args {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, clap::Subcommand)]
+enum What {
+    Vet(VetArgs),
+    Graph(GraphArgs),
+    Stats(StatsArgs),
+}
+
+pub(super) fn run(args: &Args, context: &mut Context) -> Result {
+    match &args.what {
+        What::Vet(args) => judge(args, context),
+        What::Graph(args) => graph(args, context),
+        What::Stats(StatsArgs {}) => stats(context),
+    }
+}
+
+/// Judge the knowledge: every problem of every file, with its place; exit 1 when there are errors
+#[derive(Debug, clap::Args)]
+#[command(before_help = "\
+Examples:
+  handlamp knowledge vet
+  handlamp knowledge vet our-knowledge
+  handlamp knowledge vet our-knowledge --json
+")]
+struct VetArgs {
+    /// Folder laid over the built-in knowledge, like --knowledge
+    #[arg(value_name = "DIR")]
+    folder: Option<PathBuf>,
+}
+
+fn judge(args: &VetArgs, context: &mut Context) -> Result {
+    if let Some(folder) = &args.folder {
+        context.options.knowledge = Some(folder.clone());
+    }
+    let texts = context.texts();
+    let (knowledge, mut found) = load(&texts);
+    let judged = vet::judge(&knowledge, &texts, context.options.knowledge.is_none());
+    let fresh: Vec<_> = judged.into_iter().filter(|p| !found.contains(p)).collect();
+    found.extend(fresh);
+    in_order(&mut found);
+    if context.options.json {
+        context.json(&diagnostics::json(&found, &knowledge.sources))?;
+    } else {
+        if !found.is_empty() {
+            let drawn = diagnostics::draw(&found, &knowledge.sources, &context.look);
+            context.write(&format!("{drawn}\n"))?;
+        }
+        context.page(&problems::summary(
+            &found,
+            Entry::all(&knowledge).filter(|e| e.head().is_some()).count(),
+        ))?;
+    }
+    Ok(if has_errors(&found) { Outcome::NotGood } else { Outcome::Done })
+}
+
+/// How much the knowledge holds, and what is still incomplete
+#[derive(Debug, clap::Args)]
+#[command(before_help = "\
+Examples:
+  handlamp knowledge stats
+  handlamp knowledge stats --json
+")]
+struct StatsArgs {}
+
+fn stats(context: &mut Context) -> Result {
+    let knowledge = context.knowledge()?;
+    let stats = vet::stats(&knowledge);
+    if context.options.json {
+        context.json(&json::counts(&stats))?;
+    } else {
+        context.page(&counts::page(&knowledge, &stats))?;
+    }
+    Ok(Outcome::Done)
+}
+
+/// The fault graph as a drawing in the DOT language
+#[derive(Debug, clap::Args)]
+#[command(before_help = "\
+Examples:
+  handlamp knowledge graph | dot -Tsvg > faults.svg
+  handlamp knowledge graph --around fills-steadily-light
+")]
+struct GraphArgs {
+    /// Only what this machine has
+    #[arg(long, value_name = "ID")]
+    machine: Option<String>,
+    /// Only this entry and what it is linked to
+    #[arg(long, value_name = "ID")]
+    around: Option<String>,
+}
+
+fn graph(args: &GraphArgs, context: &mut Context) -> Result {
+    if context.options.json {
+        return Err(CommandError::usage("A drawing has no JSON form; leave --json out."));
+    }
+    let knowledge = context.knowledge()?;
+    let graph = match &args.machine {
+        Some(id) => {
+            let machine = show::machine(&knowledge, id)?;
+            FaultGraph::of_machine(&knowledge, &machine_view(&knowledge, machine, None))
+        }
+        None => FaultGraph::build(&knowledge).0,
+    };
+    let around = args.around.as_ref().map(|id| {
+        graph.nodes().find(|node| node.id() == id).cloned().ok_or_else(|| {
+            let known: Vec<&str> = graph.nodes().map(Node::id).collect();
+            CommandError::input(format!("Nothing in this graph is called '{id}'."))
+                .hint(ids::did_you_mean(id, known))
+        })
+    });
+    context.write(&graph.dot(&knowledge, around.transpose()?.as_ref()))?;
+    Ok(Outcome::Done)
+}

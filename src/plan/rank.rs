@@ -1,0 +1,481 @@
+//! Ranks what could be done next.
+
+use std::collections::BTreeMap;
+
+use super::circumstances;
+use super::situation::{ASK, Hindrance, Situation};
+use super::visit::{self, Visit};
+use super::worth::{Act, Course, Scenario, course};
+use crate::belief::{self, BeliefError, Outlook};
+use crate::ids::{CauseId, CautionId, CheckId, CircumstanceId, RemedyId};
+use crate::knowledge::{Asks, Check, Remedy, Work};
+use crate::safety::Exposures;
+
+/// The id of the step that stops the machine and makes it safe.
+pub const STOP: &str = "stop-and-make-safe";
+/// The id of the step that sends somebody or calls the maker.
+pub const SEND: &str = "send-somebody";
+/// Names the causes that a check helps to tell apart: at most so many.
+const MOST_NAMED: usize = 3;
+/// With so many fills since the last remedy, another run tells little that is new.
+const ENOUGH_FILLS: usize = 10;
+/// How surely a run of fills shows what is there, for the worth of making one.
+const RUN_SHOWS: f64 = 0.93;
+
+/// What kind of step.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Kind {
+    /// Stop, make safe.
+    Stop,
+    /// Ask, look or measure.
+    Check,
+    /// Put something right.
+    Remedy,
+    /// Send somebody, call the maker.
+    Send,
+}
+
+/// Why a step is proposed, as data.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Reason {
+    /// Somebody may be hurt.
+    Danger,
+    /// It separates these causes, likeliest first.
+    TellsApart(Vec<CauseId>),
+    /// It must be known before this remedy.
+    NeededBefore(RemedyId),
+    /// It may have happened, and that bears on these causes.
+    Happened(Vec<CauseId>),
+    /// Nobody has said yet what is wrong.
+    Complaint,
+    /// It cures a cause of this probability.
+    Cures(CauseId, f64),
+    /// Nothing that can be done from here is worth its minutes; what hinders the best of the rest.
+    NothingElse(Option<Hindrance>),
+}
+
+/// What follows one answer.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Then {
+    /// The answer, as an outcome id.
+    pub outcome: String,
+    /// Its probability.
+    pub probability: f64,
+    /// The kind of the step that would follow.
+    pub kind: Kind,
+    /// Its id.
+    pub next: String,
+}
+
+/// One thing that could be done next.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Candidate {
+    /// Id of a check, a circumstance, a remedy, or one of the two fixed steps.
+    pub id: String,
+    /// Its kind.
+    pub kind: Kind,
+    /// Minutes that it takes, all included.
+    pub minutes: f64,
+    /// Expected minutes that it saves against doing without it.
+    pub minutes_saved: f64,
+    /// Where it exposes a person.
+    pub exposures: Exposures,
+    /// The cautions that go before it.
+    pub cautions: Vec<CautionId>,
+    /// Why.
+    pub why: Reason,
+    /// What would follow.
+    pub then: Vec<Then>,
+}
+
+/// The ranked steps.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plan {
+    /// Best first.
+    pub next: Vec<Candidate>,
+    /// Expected minutes until the complaint is gone, following the plan.
+    pub minutes: f64,
+    /// What a visit should bring, when one is worth it.
+    pub visit: Option<Visit>,
+}
+
+/// A question that is open, and what it would answer in each scenario.
+struct Question<'a> {
+    id: String,
+    work: Option<&'a Work>,
+    minutes: f64,
+    outcomes: Vec<String>,
+    /// P(outcome | scenario), by scenario then outcome.
+    chances: Vec<Vec<f64>>,
+}
+
+struct Board<'a> {
+    situation: &'a Situation<'a>,
+    scenarios: Vec<Scenario>,
+    weights: Vec<f64>,
+    remedies: Vec<(&'a Remedy, Vec<CheckId>)>,
+    acts: Vec<Act>,
+    now: Course,
+}
+
+/// Ranks everything that could be done next.
+pub fn plan(situation: &Situation<'_>) -> Result<Plan, BeliefError> {
+    let unanswered = unanswered(situation);
+    let asked: Vec<belief::Check> = unanswered.iter().map(|check| as_asked(situation, check)).collect();
+    let complaint: Vec<usize> =
+        situation.complaint.iter().filter_map(|f| situation.model.finding(f)).collect();
+    let network = &situation.model.network;
+    let leading = belief::leading(network, situation.evidence, belief::Reach::default())?;
+    let outlook = belief::outlook(network, situation.evidence, &leading, &asked, &complaint)?;
+    let board = Board::new(situation, &outlook);
+    let (open, hindered): (Vec<_>, Vec<_>) = board
+        .checks(&unanswered, &outlook)
+        .into_iter()
+        .partition(|q| q.work.is_none_or(|w| situation.hindrance(&situation.exposures(w)).is_none()));
+    let mut next: Vec<Candidate> =
+        open.iter().chain(&board.circumstances()).map(|q| board.value(q)).collect();
+    board.gates_first(&mut next);
+    next.sort_by(|a, b| b.minutes_saved.total_cmp(&a.minutes_saved).then_with(|| a.id.cmp(&b.id)));
+    let unworthy = next.split_off(next.iter().filter(|c| c.minutes_saved > 0.0).count());
+    let mut remedies = board.remedies();
+    let send = board.send(next.is_empty() && board.now.order.is_empty());
+    if board.now.order.is_empty() && next.is_empty() {
+        next.push(send);
+        next.append(&mut remedies);
+    } else {
+        next.append(&mut remedies);
+        next.push(send);
+    }
+    next.extend(unworthy);
+    let visit = (next[0].kind == Kind::Send)
+        .then(|| visit::prepare(situation, &board.scenarios, board.on_arrival(&hindered)));
+    if situation.complaint.is_empty() || !situation.heard {
+        next.splice(0..0, board.hear());
+    }
+    if situation.stop {
+        next.insert(0, board.stop());
+    }
+    Ok(Plan { next, minutes: board.now.minutes, visit })
+}
+
+/// Checks that apply and would bring something new.
+fn unanswered<'a>(situation: &Situation<'a>) -> Vec<&'a Check> {
+    let fits = |check: &&&Check| match check.asks {
+        Asks::Complaint => false,
+        Asks::Run => situation.fills < ENOUGH_FILLS,
+        _ => situation.model.tables.contains_key(&check.id) && !situation.answered.contains_key(&check.id),
+    };
+    situation.view.checks.iter().filter(fits).copied().collect()
+}
+
+fn as_asked(situation: &Situation<'_>, check: &Check) -> belief::Check {
+    let moment = belief::Moment::Unknown;
+    match situation.model.tables.get(&check.id) {
+        Some(table) => {
+            belief::Check { findings: table.findings.clone(), outcomes: table.likelihoods.clone(), moment }
+        }
+        None => run_as_asked(situation),
+    }
+}
+
+/// The symptoms that a run of fills can show on this machine.
+fn run_symptoms(situation: &Situation<'_>) -> Vec<(&'static str, usize)> {
+    let symptom = |(name, finding): (&&'static str, &Option<&crate::knowledge::Finding>)| {
+        Some((*name, situation.model.finding(&finding.as_ref()?.id)?))
+    };
+    situation.view.patterns.iter().filter_map(symptom).collect()
+}
+
+/// A run before it is weighed, as a check: it shows nothing unusual, one symptom, or several.
+fn run_as_asked(situation: &Situation<'_>) -> belief::Check {
+    let symptoms = run_symptoms(situation);
+    let kinds = symptoms.len() + 2;
+    let degrees = |finding: usize| situation.model.network.findings()[finding].degrees + 1;
+    let states: usize = symptoms.iter().map(|(_, finding)| degrees(*finding)).product();
+    let mut outcomes = vec![Vec::with_capacity(states); kinds];
+    for row in 0..states {
+        let mut rest = row;
+        let mut there = Vec::new();
+        for (place, (_, finding)) in symptoms.iter().enumerate().rev() {
+            if rest % degrees(*finding) > 0 {
+                there.push(place);
+            }
+            rest /= degrees(*finding);
+        }
+        let shows = match there.as_slice() {
+            [] => 0,
+            [one] => one + 1,
+            _ => kinds - 1,
+        };
+        for (kind, outcome) in outcomes.iter_mut().enumerate() {
+            outcome.push(if kind == shows { RUN_SHOWS } else { (1.0 - RUN_SHOWS) / (kinds - 1) as f64 });
+        }
+    }
+    let findings = symptoms.iter().map(|(_, finding)| *finding).collect();
+    belief::Check { findings, outcomes, moment: belief::Moment::Unknown }
+}
+
+fn outcome_names(situation: &Situation<'_>, check: &Check) -> Vec<String> {
+    if matches!(check.asks, Asks::Run) {
+        let symptoms = run_symptoms(situation).into_iter().map(|(name, _)| name.to_owned());
+        return ["nothing-unusual".to_owned()]
+            .into_iter()
+            .chain(symptoms)
+            .chain(["several".to_owned()])
+            .collect();
+    }
+    check.outcomes.iter().map(|o| o.id.value.as_str().to_owned()).collect()
+}
+
+impl<'a> Board<'a> {
+    fn new(situation: &'a Situation<'a>, outlook: &[Outlook]) -> Self {
+        let scenario = |o: &Outlook| Scenario {
+            causes: o.combination.causes.clone(),
+            weight: o.combination.probability,
+            gone: o.gone.clone(),
+        };
+        let scenarios: Vec<Scenario> = outlook.iter().map(scenario).collect();
+        let weights: Vec<f64> = scenarios.iter().map(|s| s.weight).collect();
+        let (mut remedies, mut acts) = (Vec::new(), Vec::new());
+        for &remedy in &situation.view.remedies {
+            let Some(cause) = situation.model.cause(&remedy.cures.value) else { continue };
+            if situation.done.contains(&remedy.id) || situation.remedy_hindrance(remedy).is_some() {
+                continue;
+            }
+            let Some(gates) = situation.open_gates(remedy) else { continue };
+            let held: f64 = remedy.parts.iter().map(|(_, minutes)| minutes).sum();
+            let minutes = situation.minutes(&remedy.work) + situation.minutes_around(remedy, &gates) + held;
+            let weighty = !remedy.parts.is_empty() || !remedy.reversible;
+            acts.push(Act { cause, works: remedy.works, minutes, undo: remedy.undo_minutes, weighty });
+            remedies.push((remedy, gates));
+        }
+        let now = course(&scenarios, &weights, &acts, situation.visit);
+        Self { situation, scenarios, weights, remedies, acts, now }
+    }
+
+    fn checks<'b>(&self, open: &[&'b Check], outlook: &[Outlook]) -> Vec<Question<'b>> {
+        let question = |(place, check): (usize, &&'b Check)| Question {
+            id: check.id.as_str().to_owned(),
+            work: Some(&check.work),
+            minutes: self.situation.minutes(&check.work),
+            outcomes: outcome_names(self.situation, check),
+            chances: outlook.iter().map(|s| s.outcomes[place].clone()).collect(),
+        };
+        open.iter().enumerate().map(question).collect()
+    }
+
+    fn circumstances(&self) -> Vec<Question<'static>> {
+        let model = self.situation.model;
+        let given: Vec<Vec<f64>> = self
+            .scenarios
+            .iter()
+            .map(|s| circumstances::given_causes(model, self.situation.evidence, &s.causes))
+            .collect();
+        let (hit, alarm) = circumstances::TOLD;
+        let question = |(index, id): (usize, &CircumstanceId)| Question {
+            id: id.as_str().to_owned(),
+            work: None,
+            minutes: ASK,
+            outcomes: vec!["happened".to_owned(), "did-not".to_owned()],
+            chances: given
+                .iter()
+                .map(|all| {
+                    let yes = all[index] * hit + (1.0 - all[index]) * alarm;
+                    vec![yes, 1.0 - yes]
+                })
+                .collect(),
+        };
+        let open = |id: &&CircumstanceId| !self.situation.asked.contains(*id);
+        model.circumstances.iter().enumerate().filter(|(_, id)| open(id)).map(question).collect()
+    }
+
+    /// A question's worth one step ahead: minutes now − [its minutes + expected minutes after its answer].
+    fn value(&self, question: &Question<'_>) -> Candidate {
+        let mut after = 0.0;
+        let mut then = Vec::new();
+        for (place, outcome) in question.outcomes.iter().enumerate() {
+            let weights: Vec<f64> =
+                self.weights.iter().zip(&question.chances).map(|(w, chances)| w * chances[place]).collect();
+            let probability: f64 = weights.iter().sum::<f64>() / self.weights.iter().sum::<f64>();
+            let course = course(&self.scenarios, &weights, &self.acts, self.situation.visit);
+            after += probability * course.minutes;
+            let (kind, next) = self.first_of(&course);
+            then.push(Then { outcome: outcome.clone(), probability, kind, next });
+        }
+        let saved = self.now.minutes - (question.minutes + after);
+        let named = self.told_apart(question);
+        let why = if question.work.is_some() { Reason::TellsApart(named) } else { Reason::Happened(named) };
+        let work = question.work;
+        Candidate {
+            id: question.id.clone(),
+            kind: Kind::Check,
+            minutes: question.minutes,
+            minutes_saved: saved,
+            exposures: work.map_or_else(Exposures::outside, |w| self.situation.exposures(w)),
+            cautions: work.map(cautions).unwrap_or_default(),
+            why,
+            then,
+        }
+    }
+
+    /// The step with which a course begins: the first gate of its first remedy, the remedy, or a visit.
+    fn first_of(&self, course: &Course) -> (Kind, String) {
+        match course.order.first().map(|&act| &self.remedies[act]) {
+            Some((_, gates)) if !gates.is_empty() => (Kind::Check, gates[0].as_str().to_owned()),
+            Some((remedy, _)) => (Kind::Remedy, remedy.id.as_str().to_owned()),
+            None => (Kind::Send, SEND.to_owned()),
+        }
+    }
+
+    /// The causes whose probability moves most between the answers, likeliest first.
+    fn told_apart(&self, question: &Question<'_>) -> Vec<CauseId> {
+        let causes = self.situation.model.causes.len();
+        let mut mass = vec![0.0; causes];
+        let mut moved = vec![0.0; causes];
+        let total: f64 = self.weights.iter().sum();
+        for cause in 0..causes {
+            mass[cause] = self.mass(&self.weights, cause) / total;
+            for place in 0..question.outcomes.len() {
+                let weights: Vec<f64> =
+                    self.weights.iter().zip(&question.chances).map(|(w, c)| w * c[place]).collect();
+                let share: f64 = weights.iter().sum();
+                moved[cause] += (self.mass(&weights, cause) - mass[cause] * share).abs() / total;
+            }
+        }
+        let mut named: Vec<usize> = (0..causes).filter(|&c| moved[c] > 0.01).collect();
+        named.sort_by(|&a, &b| moved[b].total_cmp(&moved[a]).then(a.cmp(&b)));
+        named.truncate(MOST_NAMED);
+        named.sort_by(|&a, &b| mass[b].total_cmp(&mass[a]).then(a.cmp(&b)));
+        named.into_iter().map(|c| self.situation.model.causes[c].clone()).collect()
+    }
+
+    fn mass(&self, weights: &[f64], cause: usize) -> f64 {
+        self.scenarios.iter().zip(weights).filter(|(s, _)| s.causes.contains(&cause)).map(|(_, w)| w).sum()
+    }
+
+    /// When the course begins with a remedy whose gates are open, those checks are worth what the course saves.
+    fn gates_first(&self, next: &mut [Candidate]) {
+        let Some((remedy, gates)) = self.now.order.first().map(|&act| &self.remedies[act]) else { return };
+        let saved = self.situation.visit - self.now.minutes;
+        for candidate in next.iter_mut().filter(|c| c.minutes_saved <= 0.0) {
+            if gates.iter().any(|gate| gate.as_str() == candidate.id) {
+                candidate.minutes_saved = saved;
+                candidate.why = Reason::NeededBefore(remedy.id.clone());
+            }
+        }
+    }
+
+    /// The checks that cannot be done from here, by what they would be worth on site.
+    fn on_arrival(&self, hindered: &[Question<'_>]) -> Vec<CheckId> {
+        let mut ranked: Vec<Candidate> = hindered.iter().map(|q| self.value(q)).collect();
+        ranked.sort_by(|a, b| b.minutes_saved.total_cmp(&a.minutes_saved).then_with(|| a.id.cmp(&b.id)));
+        ranked.into_iter().map(|c| CheckId::new(c.id)).collect()
+    }
+
+    /// Before anything is known of the complaint: hear what it is.
+    fn hear(&self) -> Option<Candidate> {
+        let check = self.situation.view.checks.iter().find(|c| matches!(c.asks, Asks::Complaint))?;
+        Some(Candidate {
+            id: check.id.as_str().to_owned(),
+            kind: Kind::Check,
+            minutes: self.situation.minutes(&check.work),
+            minutes_saved: self.situation.visit,
+            exposures: self.situation.exposures(&check.work),
+            cautions: cautions(&check.work),
+            why: Reason::Complaint,
+            then: Vec::new(),
+        })
+    }
+
+    /// Remedies whose gates are shut, in the order of the course, then by what they help.
+    fn remedies(&self) -> Vec<Candidate> {
+        let total: f64 = self.weights.iter().sum();
+        let chance = |act: usize| self.mass(&self.weights, self.acts[act].cause) / total;
+        let mut order = self.now.order.clone();
+        let mut others: Vec<usize> = (0..self.acts.len()).filter(|act| !order.contains(act)).collect();
+        others.retain(|&act| chance(act) > 0.02 && !(self.acts[act].weighty && chance(act) < 0.5));
+        others.sort_by(|&a, &b| {
+            let ratio = |act: usize| chance(act) * self.acts[act].works / self.acts[act].minutes.max(0.01);
+            ratio(b).total_cmp(&ratio(a)).then_with(|| self.remedies[a].0.id.cmp(&self.remedies[b].0.id))
+        });
+        order.extend(others);
+        let ready = |act: &usize| self.remedies[*act].1.is_empty();
+        order.into_iter().filter(ready).map(|act| self.remedy(act, chance(act))).collect()
+    }
+
+    fn remedy(&self, act: usize, chance: f64) -> Candidate {
+        let (remedy, _) = &self.remedies[act];
+        let others: Vec<Act> =
+            self.acts.iter().enumerate().filter(|(i, _)| *i != act).map(|(_, a)| a.clone()).collect();
+        let without = course(&self.scenarios, &self.weights, &others, self.situation.visit);
+        let then = self.after_remedy(act, remedy);
+        Candidate {
+            id: remedy.id.as_str().to_owned(),
+            kind: Kind::Remedy,
+            minutes: self.acts[act].minutes,
+            minutes_saved: without.minutes - self.now.minutes,
+            exposures: self.situation.exposures(&remedy.work),
+            cautions: cautions(&remedy.work),
+            why: Reason::Cures(remedy.cures.value.clone(), chance),
+            then,
+        }
+    }
+
+    fn after_remedy(&self, act: usize, remedy: &Remedy) -> Vec<Then> {
+        let proof = Then {
+            outcome: "gone".to_owned(),
+            probability: if self.now.order.first() == Some(&act) {
+                self.now.first_gone
+            } else {
+                remedy.works
+            },
+            kind: Kind::Check,
+            next: remedy.proved_by.value.as_str().to_owned(),
+        };
+        let following = self.now.order.iter().skip_while(|&&a| a != act).nth(1);
+        let (kind, next) = following.map_or((Kind::Send, SEND.to_owned()), |&next| {
+            (Kind::Remedy, self.remedies[next].0.id.as_str().to_owned())
+        });
+        let still =
+            Then { outcome: "still-there".to_owned(), probability: 1.0 - proof.probability, kind, next };
+        vec![proof, still]
+    }
+
+    fn send(&self, alone: bool) -> Candidate {
+        let hindrances: BTreeMap<&RemedyId, Hindrance> = self
+            .situation
+            .view
+            .remedies
+            .iter()
+            .filter_map(|r| Some((&r.id, self.situation.remedy_hindrance(r)?)))
+            .collect();
+        let hindrance = if alone { hindrances.values().next().copied() } else { None };
+        Candidate {
+            id: SEND.to_owned(),
+            kind: Kind::Send,
+            minutes: self.situation.visit,
+            minutes_saved: 0.0,
+            exposures: Exposures::outside(),
+            cautions: Vec::new(),
+            why: Reason::NothingElse(hindrance),
+            then: Vec::new(),
+        }
+    }
+
+    fn stop(&self) -> Candidate {
+        Candidate {
+            id: STOP.to_owned(),
+            kind: Kind::Stop,
+            minutes: 1.0,
+            minutes_saved: 0.0,
+            exposures: Exposures::outside(),
+            cautions: Vec::new(),
+            why: Reason::Danger,
+            then: Vec::new(),
+        }
+    }
+}
+
+fn cautions(work: &Work) -> Vec<CautionId> {
+    work.cautions.iter().map(|c| c.value.clone()).collect()
+}

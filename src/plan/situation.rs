@@ -1,0 +1,138 @@
+//! What bounds the choice of the next step: who is there, what has been done, what a visit costs.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::belief::{Evidence, Model};
+use crate::graph::View;
+use crate::ids::{CheckId, CircumstanceId, FindingId, OutcomeId, PlaceId, RemedyId, ToolId};
+use crate::knowledge::{Knowledge, Remedy, Work};
+use crate::safety::{Exposure, Exposures, ScaleSupply};
+
+/// Minutes to walk to another place of the machine.
+pub(super) const WALK: f64 = 1.0;
+/// Minutes to fetch a tool that is not at hand.
+pub(super) const FETCH: f64 = 5.0;
+/// Minutes to ask one short question about what happened before.
+pub(super) const ASK: f64 = 0.5;
+
+/// Who is at the machine, and what they may do.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Hands {
+    /// Somebody stands at the machine.
+    pub there: bool,
+    /// One of them may lock it out.
+    pub isolate: bool,
+    /// A qualified electrical person is there in person, not at the end of a phone.
+    pub electrical: bool,
+    /// Tools at hand, as far as anybody said.
+    pub tools: BTreeSet<ToolId>,
+}
+
+/// Everything the plan depends on.
+pub struct Situation<'a> {
+    /// All that is known.
+    pub knowledge: &'a Knowledge,
+    /// What applies to this machine.
+    pub view: &'a View<'a>,
+    /// The network.
+    pub model: &'a Model,
+    /// The evidence so far.
+    pub evidence: &'a Evidence,
+    /// The symptoms complained of.
+    pub complaint: Vec<FindingId>,
+    /// Whether the caller has said what is wrong.
+    pub heard: bool,
+    /// Outcome of each check answered since the last remedy; `None` for 'cannot tell'.
+    pub answered: BTreeMap<CheckId, Option<OutcomeId>>,
+    /// Circumstances asked about.
+    pub asked: BTreeSet<CircumstanceId>,
+    /// Fills in the latest run.
+    pub fills: usize,
+    /// Remedies done.
+    pub done: BTreeSet<RemedyId>,
+    /// Who is there.
+    pub hands: Hands,
+    /// The scale bears a legal-for-trade seal: `None` when nobody knows.
+    pub sealed: Option<bool>,
+    /// Whether the scale can stay powered alone.
+    pub supply: ScaleSupply,
+    /// Minutes until somebody is there.
+    pub visit: f64,
+    /// Where the caller stands now.
+    pub place: Option<PlaceId>,
+    /// Something dangerous is going on, or a finding that begins with 'stop, make safe'.
+    pub stop: bool,
+}
+
+/// Why a piece of work cannot be offered now.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Hindrance {
+    /// Nobody at the machine may lock it out.
+    NobodyMayIsolate,
+    /// The scale shares a supply with the drives, or nobody knows.
+    ScaleSupply,
+    /// Only a qualified electrical person at the machine.
+    Electrical,
+    /// The scale is sealed, or nobody knows.
+    Sealed,
+}
+
+impl Situation<'_> {
+    /// Where work exposes a person on this machine.
+    pub fn exposures(&self, work: &Work) -> Exposures {
+        self.view.machine.exposures(work)
+    }
+
+    /// What stands in the way of work with these exposures, if anything does.
+    pub fn hindrance(&self, exposures: &Exposures) -> Option<Hindrance> {
+        if exposures.has(Exposure::Energised) && !self.hands.electrical {
+            return Some(Hindrance::Electrical);
+        }
+        if exposures.hands_on() && !(self.hands.there && self.hands.isolate) {
+            return Some(Hindrance::NobodyMayIsolate);
+        }
+        if exposures.has(Exposure::AtScale) && self.supply != ScaleSupply::Separate {
+            return Some(Hindrance::ScaleSupply);
+        }
+        None
+    }
+
+    /// The same for a remedy, whose calibration is not for sealed scales.
+    pub fn remedy_hindrance(&self, remedy: &Remedy) -> Option<Hindrance> {
+        if remedy.calibrates && self.sealed != Some(false) {
+            return Some(Hindrance::Sealed);
+        }
+        self.hindrance(&self.exposures(&remedy.work))
+    }
+
+    /// Minutes that a piece of work holds the line: doing, lockout, walking, fetching.
+    pub fn minutes(&self, work: &Work) -> f64 {
+        let (isolate, restore) = self.view.machine.lockout;
+        let lockout = if self.exposures(work).needs_isolation() { isolate + restore } else { 0.0 };
+        let walk = if self.place.as_ref().is_some_and(|p| *p != work.place.value) { WALK } else { 0.0 };
+        let missing = work.needs.iter().filter(|t| !self.hands.tools.contains(&t.value)).count();
+        let fetch = if self.hands.tools.is_empty() { 0.0 } else { FETCH * missing as f64 };
+        work.minutes + lockout + walk + fetch
+    }
+
+    /// The gates of a remedy that are still open, as checks to do first. `None` when an answer has shut one for good.
+    pub fn open_gates(&self, remedy: &Remedy) -> Option<Vec<CheckId>> {
+        let mut open = Vec::new();
+        for gate in &remedy.only_after {
+            let answer = self.answered.get(&gate.check.value);
+            match (answer, &gate.outcome) {
+                (Some(Some(given)), Some(wanted)) if *given != wanted.value => return None,
+                (Some(Some(_)), _) if gate.fills <= self.fills || gate.fills == 0 => {}
+                _ => open.push(gate.check.value.clone()),
+            }
+        }
+        open.retain(|id| self.view.checks.iter().any(|c| c.id == *id));
+        Some(open)
+    }
+
+    /// Minutes of the checks that must come before a remedy, and of the one that proves it.
+    pub fn minutes_around(&self, remedy: &Remedy, gates: &[CheckId]) -> f64 {
+        let check = |id: &CheckId| self.knowledge.checks.get(id).map_or(0.0, |c| self.minutes(&c.work));
+        gates.iter().map(check).sum::<f64>() + check(&remedy.proved_by.value)
+    }
+}

@@ -1,0 +1,480 @@
+//! `show --json`: an entry whole, as `handlamp-entry/1`.
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use super::{CautionOut, StepsOut, steps};
+use crate::knowledge::{
+    Against, Asks, At, Cause, Check, Circumstance, Finding, How, Knowledge, LeadsTo, Machine, Outcome,
+    Remedy, Setting, Strength, Work,
+};
+use crate::safety::{EnergyPoint, Exposure, Exposures, ScaleSupply};
+use crate::view::entry as seen;
+
+/// An entry whole.
+#[derive(Debug, Serialize)]
+pub struct Entry {
+    format: &'static str,
+    kind: &'static str,
+    id: String,
+    title: String,
+    about: Option<String>,
+    said: Vec<String>,
+    basis: Option<BasisOut>,
+    was: Vec<String>,
+    #[serde(flatten)]
+    fields: Fields,
+}
+
+#[derive(Debug, Serialize)]
+struct BasisOut {
+    text: String,
+    from: String,
+}
+
+#[derive(Debug, Serialize)]
+#[serde(untagged)]
+enum Fields {
+    Machine(Box<MachineOut>),
+    Circumstance {
+        asked: String,
+        usual: f64,
+    },
+    Finding(FindingOut),
+    Cause(CauseOut),
+    Check(Box<CheckOut>),
+    Remedy(Box<RemedyOut>),
+    Caution {
+        covers: Vec<&'static str>,
+        #[serde(flatten)]
+        caution: CautionOut,
+    },
+    Setting {
+        machine: String,
+        #[serde(flatten)]
+        setting: SettingOut,
+    },
+}
+
+/// The entry for a program, on one machine if given.
+pub fn entry(knowledge: &Knowledge, entry: seen::Entry<'_>, machine: Option<&Machine>) -> Entry {
+    let head = entry.head();
+    Entry {
+        format: "handlamp-entry/1",
+        kind: entry.kind(),
+        id: entry.id().to_owned(),
+        title: entry.title().to_owned(),
+        about: head.and_then(|h| h.about.clone()),
+        said: head.map_or_else(Vec::new, |h| h.said.clone()),
+        basis: head
+            .and_then(|h| h.basis.as_ref())
+            .map(|b| BasisOut { text: b.text.clone(), from: b.from.value.clone() }),
+        was: head.map_or_else(Vec::new, |h| h.was.clone()),
+        fields: fields(knowledge, entry, machine),
+    }
+}
+
+fn fields(knowledge: &Knowledge, entry: seen::Entry<'_>, machine: Option<&Machine>) -> Fields {
+    match entry {
+        seen::Entry::Machine(e) => Fields::Machine(Box::new(MachineOut::from(e))),
+        seen::Entry::Circumstance(Circumstance { asked, usual, .. }) => {
+            Fields::Circumstance { asked: asked.clone(), usual: *usual }
+        }
+        seen::Entry::Finding(e) => Fields::Finding(FindingOut::from(e)),
+        seen::Entry::Cause(e) => Fields::Cause(CauseOut::from(e)),
+        seen::Entry::Check(e) => Fields::Check(Box::new(check(knowledge, e, machine))),
+        seen::Entry::Remedy(e) => Fields::Remedy(Box::new(remedy(knowledge, e, machine))),
+        seen::Entry::Caution(e) => Fields::Caution {
+            covers: e.caution.covers.iter().map(|c| c.as_str()).collect(),
+            caution: CautionOut::from(&e.caution),
+        },
+        seen::Entry::Setting(m, e) => {
+            Fields::Setting { machine: m.id.to_string(), setting: SettingOut::from(e) }
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct MachineOut {
+    places: BTreeMap<String, PlaceOut>,
+    energies: Vec<EnergyPoint>,
+    start_paths: Vec<String>,
+    scale_supply: ScaleSupply,
+    options: BTreeMap<String, String>,
+    settings: Vec<SettingOut>,
+    usual_spread_g: f64,
+    tolerance_g: f64,
+    division_g: f64,
+    capacity_g: f64,
+    send_somebody_minutes: f64,
+    lockout: LockoutOut,
+}
+
+/// Named `brings` and not `exposures`, which is for things that a person is asked to do.
+#[derive(Debug, Serialize)]
+struct PlaceOut {
+    title: String,
+    brings: Vec<&'static str>,
+}
+
+#[derive(Debug, Serialize)]
+struct LockoutOut {
+    isolate_minutes: f64,
+    restore_minutes: f64,
+}
+
+impl From<&Machine> for MachineOut {
+    fn from(m: &Machine) -> Self {
+        let place = |p: &crate::knowledge::Place| PlaceOut {
+            title: p.title.clone(),
+            brings: Exposures::at(&p.traits, &[]).iter().map(Exposure::as_str).collect(),
+        };
+        Self {
+            places: m.places.iter().map(|(id, p)| (id.to_string(), place(p))).collect(),
+            energies: m.energies.clone(),
+            start_paths: m.start_paths.clone(),
+            scale_supply: m.scale_supply,
+            options: m.options.iter().map(|(id, text)| (id.to_string(), text.clone())).collect(),
+            settings: m.settings.iter().map(SettingOut::from).collect(),
+            usual_spread_g: m.usual_spread,
+            tolerance_g: m.tolerance,
+            division_g: m.division,
+            capacity_g: m.capacity,
+            send_somebody_minutes: m.send_somebody,
+            lockout: LockoutOut { isolate_minutes: m.lockout.0, restore_minutes: m.lockout.1 },
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct SettingOut {
+    id: String,
+    title: String,
+    group: String,
+    what_it_does: String,
+    too_high: Option<String>,
+    too_low: Option<String>,
+    unit: Option<&'static str>,
+    usual: Option<String>,
+}
+
+impl From<&Setting> for SettingOut {
+    fn from(s: &Setting) -> Self {
+        Self {
+            id: s.id.to_string(),
+            title: s.title.clone(),
+            group: s.group.clone(),
+            what_it_does: s.what_it_does.clone(),
+            too_high: s.too.0.clone(),
+            too_low: s.too.1.clone(),
+            unit: s.unit.map(|u| u.name),
+            usual: s.usual.clone(),
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct FindingOut {
+    direction: Option<String>,
+    stop_first: bool,
+    degrees: usize,
+    leak: Vec<f64>,
+    pattern: Option<String>,
+    leads_to: Vec<LeadsToOut>,
+    machines: Option<Vec<String>>,
+}
+
+impl From<&Finding> for FindingOut {
+    fn from(f: &Finding) -> Self {
+        Self {
+            direction: f.direction.clone(),
+            stop_first: f.stop_first,
+            degrees: f.degrees,
+            leak: f.leak.clone(),
+            pattern: f.pattern.as_ref().map(|p| p.value.clone()),
+            leads_to: f.leads_to.iter().map(LeadsToOut::from).collect(),
+            machines: f.machines.as_ref().map(|all| ids(all)),
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct LeadsToOut {
+    finding: String,
+    strength: StrengthOut,
+}
+
+/// A number, a pair (at least some, much), or one of these for each degree of the parent.
+#[derive(Debug, Serialize)]
+#[serde(untagged)]
+enum StrengthOut {
+    One(f64),
+    Each([f64; 2]),
+    ByDegree { some: Box<StrengthOut>, much: Box<StrengthOut> },
+}
+
+impl From<&LeadsTo> for LeadsToOut {
+    fn from(lead: &LeadsTo) -> Self {
+        Self { finding: lead.finding.value.to_string(), strength: StrengthOut::from(&lead.strength.value) }
+    }
+}
+
+impl From<&Strength> for StrengthOut {
+    fn from(strength: &Strength) -> Self {
+        match strength {
+            Strength::One(w) => StrengthOut::One(*w),
+            Strength::Each(some, much) => StrengthOut::Each([*some, *much]),
+            Strength::ByDegree(some, much) => StrengthOut::ByDegree {
+                some: Box::new(StrengthOut::from(some.as_ref())),
+                much: Box::new(StrengthOut::from(much.as_ref())),
+            },
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct CauseOut {
+    /// Probability a call, by machine.
+    machines: BTreeMap<String, f64>,
+    needs_option: Vec<String>,
+    /// Chance that the circumstance brings it.
+    after: BTreeMap<String, f64>,
+    leads_to: Vec<LeadsToOut>,
+    comes_and_goes: bool,
+    remedies: Vec<String>,
+}
+
+impl From<&Cause> for CauseOut {
+    fn from(c: &Cause) -> Self {
+        Self {
+            machines: c.machines.iter().map(|(id, rate)| (id.to_string(), rate.value)).collect(),
+            needs_option: ids(&c.needs_option),
+            after: c.after.iter().map(|(id, chance)| (id.value.to_string(), *chance)).collect(),
+            leads_to: c.leads_to.iter().map(LeadsToOut::from).collect(),
+            comes_and_goes: c.comes_and_goes,
+            remedies: ids(&c.remedies),
+        }
+    }
+}
+
+/// What a check and a remedy share. Exposures are over the machines it applies to, or of the one asked for; the
+/// cautions stand beside them, here and in each of `on`.
+#[derive(Debug, Serialize)]
+struct WorkOut {
+    place: String,
+    minutes: f64,
+    needs: Vec<String>,
+    needs_option: Vec<String>,
+    machines: Option<Vec<String>>,
+    disturbs: Vec<String>,
+    exposures: Vec<&'static str>,
+    cautions: Vec<CautionOut>,
+    safety_read: Option<SafetyReadOut>,
+    on: Vec<OnOut>,
+}
+
+#[derive(Debug, Serialize)]
+struct SafetyReadOut {
+    by: String,
+    date: String,
+}
+
+/// The steps on machines where exposures and lockout are equal; `kept_back` says why they are not shown.
+#[derive(Debug, Serialize)]
+struct OnOut {
+    machines: Vec<String>,
+    kept_back: Option<String>,
+    #[serde(flatten)]
+    steps: Option<StepsOut>,
+}
+
+fn work(knowledge: &Knowledge, work: &Work, machine: Option<&Machine>) -> WorkOut {
+    let exposures = machine.map_or_else(|| knowledge.exposures_anywhere(work), |m| m.exposures(work));
+    let mut cautions = knowledge.cautions_of(work);
+    cautions.sort_by(|a, b| (a.word, &a.id).cmp(&(b.word, &b.id)));
+    let on = seen::steps_by_machine(knowledge, work, machine).into_iter().map(|(machines, result)| OnOut {
+        machines: machines.iter().map(|m| m.id.to_string()).collect(),
+        kept_back: result.as_ref().err().map(ToString::to_string),
+        steps: result.ok().map(|step| steps(&step)),
+    });
+    WorkOut {
+        place: work.place.value.to_string(),
+        minutes: work.minutes,
+        needs: ids(&work.needs),
+        needs_option: ids(&work.needs_option),
+        machines: work.machines.as_ref().map(|all| ids(all)),
+        disturbs: ids(&work.disturbs),
+        exposures: exposures.iter().map(Exposure::as_str).collect(),
+        cautions: cautions.iter().map(CautionOut::from).collect(),
+        safety_read: work
+            .safety_read
+            .as_ref()
+            .map(|(by, date)| SafetyReadOut { by: by.clone(), date: date.clone() }),
+        on: on.collect(),
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct CheckOut {
+    #[serde(flatten)]
+    work: WorkOut,
+    how: &'static str,
+    asks: AsksOut,
+    repeat: &'static str,
+    ask: String,
+    read_back: Option<String>,
+    outcomes: Vec<OutcomeOut>,
+}
+
+#[derive(Debug, Serialize)]
+#[serde(untagged)]
+enum AsksOut {
+    Word(&'static str),
+    Quantity {
+        quantity: &'static str,
+        unit: &'static str,
+        against: Option<&'static str>,
+        division: Option<f64>,
+        uncertainty: f64,
+    },
+}
+
+#[derive(Debug, Serialize)]
+struct OutcomeOut {
+    id: String,
+    answer: String,
+    tells: Option<String>,
+    when: Option<BandOut>,
+    means: Vec<MeansOut>,
+}
+
+/// A band, in display steps or in the base unit of the quantity; an open end is null.
+#[derive(Debug, Serialize)]
+struct BandOut {
+    low: Option<f64>,
+    high: Option<f64>,
+    counts: &'static str,
+}
+
+#[derive(Debug, Serialize)]
+struct MeansOut {
+    finding: String,
+    at_least: usize,
+    hit: f64,
+    false_alarm: f64,
+}
+
+fn check(knowledge: &Knowledge, check: &Check, machine: Option<&Machine>) -> CheckOut {
+    CheckOut {
+        work: work(knowledge, &check.work, machine),
+        how: match check.how {
+            How::Told => "told",
+            How::Seen => "seen",
+            How::Measured => "measured",
+        },
+        asks: asks(&check.asks),
+        repeat: if check.fresh { "fresh" } else { "same" },
+        ask: check.ask.clone(),
+        read_back: check.read_back.clone(),
+        outcomes: check.outcomes.iter().map(|o| outcome(o, &check.asks)).collect(),
+    }
+}
+
+fn asks(asks: &Asks) -> AsksOut {
+    match asks {
+        Asks::Choice => AsksOut::Word("choice"),
+        Asks::Complaint => AsksOut::Word("complaint"),
+        Asks::Run => AsksOut::Word("run"),
+        Asks::Quantity(q) => AsksOut::Quantity {
+            quantity: q.kind.noun(),
+            unit: q.unit.name,
+            against: match q.against {
+                Against::Nothing => None,
+                Against::Expected => Some("expected"),
+                Against::Shown => Some("shown"),
+            },
+            division: q.division,
+            uncertainty: q.uncertainty,
+        },
+    }
+}
+
+fn outcome(outcome: &Outcome, asks: &Asks) -> OutcomeOut {
+    let unit = match asks {
+        Asks::Quantity(q) => q.kind.base().name,
+        _ => "",
+    };
+    OutcomeOut {
+        id: outcome.id.value.to_string(),
+        answer: outcome.answer.clone(),
+        tells: outcome.tells.clone(),
+        when: outcome.when.map(|band| BandOut {
+            low: band.low.is_finite().then_some(band.low),
+            high: band.high.is_finite().then_some(band.high),
+            counts: if band.in_divisions { "d" } else { unit },
+        }),
+        means: outcome
+            .means
+            .iter()
+            .map(|m| MeansOut {
+                finding: m.finding.value.to_string(),
+                at_least: m.at_least,
+                hit: m.hit,
+                false_alarm: m.false_alarm,
+            })
+            .collect(),
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct RemedyOut {
+    #[serde(flatten)]
+    work: WorkOut,
+    cures: String,
+    works: f64,
+    only_after: Vec<GateOut>,
+    reversible: bool,
+    undo_minutes: f64,
+    changes: Option<String>,
+    calibrates: bool,
+    parts: Vec<PartOut>,
+    proved_by: String,
+}
+
+#[derive(Debug, Serialize)]
+struct GateOut {
+    check: String,
+    outcome: Option<String>,
+    fills: usize,
+}
+
+#[derive(Debug, Serialize)]
+struct PartOut {
+    part: String,
+    held_minutes: f64,
+}
+
+fn remedy(knowledge: &Knowledge, r: &Remedy, machine: Option<&Machine>) -> RemedyOut {
+    let gate = |g: &crate::knowledge::Gate| GateOut {
+        check: g.check.value.to_string(),
+        outcome: g.outcome.as_ref().map(|o| o.value.to_string()),
+        fills: g.fills,
+    };
+    RemedyOut {
+        work: work(knowledge, &r.work, machine),
+        cures: r.cures.value.to_string(),
+        works: r.works,
+        only_after: r.only_after.iter().map(gate).collect(),
+        reversible: r.reversible,
+        undo_minutes: r.undo_minutes,
+        changes: r.changes.as_ref().map(|s| s.value.to_string()),
+        calibrates: r.calibrates,
+        parts: r.parts.iter().map(|(p, held)| PartOut { part: p.clone(), held_minutes: *held }).collect(),
+        proved_by: r.proved_by.value.to_string(),
+    }
+}
+
+fn ids<T: ToString>(all: &[At<T>]) -> Vec<String> {
+    all.iter().map(|at| at.value.to_string()).collect()
+}

@@ -1,0 +1,45 @@
+//! `find --json`: what fits some words, as `handlamp-hits/1`.
+
+use serde::Serialize;
+
+use crate::search::Hit;
+
+/// What fits, best first.
+#[derive(Debug, Serialize)]
+pub struct Hits<'a> {
+    format: &'static str,
+    words: &'a str,
+    hits: Vec<HitOut<'a>>,
+}
+
+#[derive(Debug, Serialize)]
+struct HitOut<'a> {
+    kind: &'static str,
+    id: &'a str,
+    title: &'a str,
+    score: f64,
+    matched: MatchedOut<'a>,
+}
+
+#[derive(Debug, Serialize)]
+struct MatchedOut<'a> {
+    part: &'static str,
+    text: &'a str,
+    words: &'a [String],
+}
+
+/// The hits for a program.
+pub fn hits<'a>(words: &'a str, hits: &'a [Hit]) -> Hits<'a> {
+    let one = |hit: &'a Hit| HitOut {
+        kind: hit.kind.as_str(),
+        id: &hit.id,
+        title: &hit.title,
+        score: hit.score,
+        matched: MatchedOut {
+            part: hit.matched.part.as_str(),
+            text: &hit.matched.text,
+            words: &hit.matched.words,
+        },
+    };
+    Hits { format: "handlamp-hits/1", words, hits: hits.iter().map(one).collect() }
+}

@@ -1,0 +1,54 @@
+//! `weights --json`: what a run of fills says, as `handlamp-weights/1`. Masses are grams.
+
+use serde::Serialize;
+
+use crate::view::weighing as seen;
+use crate::weights::allowance::Advice;
+use crate::weights::{Patterns, Remark, Skipped, Summary};
+
+/// What a run says.
+#[derive(Debug, Serialize)]
+pub struct Weighing<'a> {
+    format: &'static str,
+    says: String,
+    unit: &'static str,
+    unit_assumed: bool,
+    target: Option<f64>,
+    tolerance: Option<f64>,
+    usual_spread: Option<f64>,
+    values: &'a [f64],
+    summary: &'a Summary,
+    patterns: &'a Patterns,
+    allowance: Option<&'a Advice>,
+    remarks: Vec<String>,
+    skipped_count: usize,
+    skipped: Vec<SkippedOut<'a>>,
+}
+
+#[derive(Debug, Serialize)]
+struct SkippedOut<'a> {
+    line: usize,
+    text: &'a str,
+    why: &'a str,
+}
+
+/// The answer for a program.
+pub fn weighing<'a>(answer: &'a seen::Weighing) -> Weighing<'a> {
+    let skipped = |s: &'a Skipped| SkippedOut { line: s.line, text: &s.text, why: &s.why };
+    Weighing {
+        format: "handlamp-weights/1",
+        says: answer.sentence(),
+        unit: answer.read.run.unit().name,
+        unit_assumed: answer.read.unit_assumed,
+        target: answer.read.run.target(),
+        tolerance: answer.question.tolerance,
+        usual_spread: answer.question.usual_spread,
+        values: answer.read.run.values(),
+        summary: &answer.summary,
+        patterns: &answer.patterns,
+        allowance: answer.advice.as_ref(),
+        remarks: answer.remarks().iter().map(Remark::to_string).collect(),
+        skipped_count: answer.read.skipped_count,
+        skipped: answer.read.skipped.iter().map(skipped).collect(),
+    }
+}

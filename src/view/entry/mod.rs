@@ -1,0 +1,191 @@
+//! `show`: one entry of any kind with what it is linked to. Cautions stand before steps; a lockout is said once.
+
+mod links;
+mod machine;
+mod work;
+
+pub use work::{OnMachine, steps_by_machine};
+
+use std::collections::BTreeMap;
+
+use super::{Block, Page, Words, words};
+use crate::graph::{FaultGraph, Node};
+use crate::ids::MachineId;
+use crate::knowledge::{
+    Cause, CautionEntry, Check, Circumstance, Finding, FindingKind, Head, Knowledge, Machine, Remedy, Setting,
+};
+
+/// An entry of any kind.
+#[derive(Debug, Clone, Copy)]
+pub enum Entry<'k> {
+    /// A family of machines.
+    Machine(&'k Machine),
+    /// Something that happened before.
+    Circumstance(&'k Circumstance),
+    /// A symptom or a condition.
+    Finding(&'k Finding),
+    /// What is wrong.
+    Cause(&'k Cause),
+    /// A question, a measurement or a test.
+    Check(&'k Check),
+    /// What puts a cause right.
+    Remedy(&'k Remedy),
+    /// A hazard.
+    Caution(&'k CautionEntry),
+    /// A setting, with the machine that has it.
+    Setting(&'k Machine, &'k Setting),
+}
+
+impl<'k> Entry<'k> {
+    /// Every entry, in the order of kinds and then of ids.
+    pub fn all(knowledge: &'k Knowledge) -> impl Iterator<Item = Entry<'k>> {
+        let settings = |m: &'k Machine| m.settings.iter().map(move |s| Entry::Setting(m, s));
+        knowledge
+            .machines
+            .values()
+            .map(Entry::Machine)
+            .chain(knowledge.circumstances.values().map(Entry::Circumstance))
+            .chain(knowledge.findings.values().map(Entry::Finding))
+            .chain(knowledge.causes.values().map(Entry::Cause))
+            .chain(knowledge.checks.values().map(Entry::Check))
+            .chain(knowledge.remedies.values().map(Entry::Remedy))
+            .chain(knowledge.cautions.values().map(Entry::Caution))
+            .chain(knowledge.machines.values().flat_map(settings))
+    }
+
+    /// The entries that an id names now or named before; several when kinds or machines share it.
+    pub fn named(knowledge: &'k Knowledge, id: &str) -> Vec<Entry<'k>> {
+        let found: Vec<_> = Self::all(knowledge).filter(|e| e.id() == id).collect();
+        match (found.is_empty(), knowledge.was.get(id)) {
+            (true, Some(now)) => Self::all(knowledge).filter(|e| e.id() == now).collect(),
+            _ => found,
+        }
+    }
+
+    /// Its id.
+    pub fn id(self) -> &'k str {
+        match self {
+            Entry::Machine(e) => e.id.as_str(),
+            Entry::Circumstance(e) => e.id.as_str(),
+            Entry::Finding(e) => e.id.as_str(),
+            Entry::Cause(e) => e.id.as_str(),
+            Entry::Check(e) => e.id.as_str(),
+            Entry::Remedy(e) => e.id.as_str(),
+            Entry::Caution(e) => e.caution.id.as_str(),
+            Entry::Setting(_, e) => e.id.as_str(),
+        }
+    }
+
+    /// The word for its kind.
+    pub fn kind(self) -> &'static str {
+        match self {
+            Entry::Machine(_) => "machine",
+            Entry::Circumstance(_) => "circumstance",
+            Entry::Finding(e) if e.kind == FindingKind::Symptom => "symptom",
+            Entry::Finding(_) => "condition",
+            Entry::Cause(_) => "cause",
+            Entry::Check(_) => "check",
+            Entry::Remedy(_) => "remedy",
+            Entry::Caution(_) => "caution",
+            Entry::Setting(..) => "setting",
+        }
+    }
+
+    /// Its title.
+    pub fn title(self) -> &'k str {
+        match self {
+            Entry::Setting(_, setting) => &setting.title,
+            _ => self.head().map_or("", |head| &head.title),
+        }
+    }
+
+    /// What every entry but a setting has.
+    pub fn head(self) -> Option<&'k Head> {
+        match self {
+            Entry::Machine(e) => Some(&e.head),
+            Entry::Circumstance(e) => Some(&e.head),
+            Entry::Finding(e) => Some(&e.head),
+            Entry::Cause(e) => Some(&e.head),
+            Entry::Check(e) => Some(&e.head),
+            Entry::Remedy(e) => Some(&e.head),
+            Entry::Caution(e) => Some(&e.head),
+            Entry::Setting(..) => None,
+        }
+    }
+
+    /// Its place in the fault graph, for the kinds that have one.
+    pub fn node(self) -> Option<Node> {
+        match self {
+            Entry::Circumstance(e) => Some(Node::Circumstance(e.id.clone())),
+            Entry::Finding(e) => Some(Node::Finding(e.id.clone())),
+            Entry::Cause(e) => Some(Node::Cause(e.id.clone())),
+            Entry::Check(e) => Some(Node::Check(e.id.clone())),
+            Entry::Remedy(e) => Some(Node::Remedy(e.id.clone())),
+            Entry::Machine(_) | Entry::Caution(_) | Entry::Setting(..) => None,
+        }
+    }
+}
+
+/// The page of an entry, on one machine if given.
+pub fn page(knowledge: &Knowledge, graph: &FaultGraph, entry: Entry<'_>, machine: Option<&Machine>) -> Page {
+    let mut page = Page::titled(entry.title());
+    page.text(Words::new().plain(format!("{} ", words::sentence_start(entry.kind()))).strong(entry.id()));
+    if let Some(about) = entry.head().and_then(|head| head.about.as_ref()) {
+        page.text(about.as_str());
+    }
+    body(&mut page, knowledge, entry, machine);
+    links::add(&mut page, knowledge, graph, entry);
+    if let Some(head) = entry.head() {
+        origin(&mut page, knowledge, head);
+    }
+    page
+}
+
+fn body(page: &mut Page, knowledge: &Knowledge, entry: Entry<'_>, machine: Option<&Machine>) {
+    match entry {
+        Entry::Machine(e) => machine::machine(page, e),
+        Entry::Setting(m, e) => machine::setting(page, knowledge, m, e),
+        Entry::Circumstance(e) => {
+            page.text(Words::new().plain("Ask: ").strong(&e.asked));
+            page.text(format!("Before a call it is so in {} of cases.", words::percent(e.usual)));
+        }
+        Entry::Finding(e) => finding(page, e),
+        Entry::Cause(e) => cause(page, knowledge, e),
+        Entry::Check(e) => work::check(page, knowledge, e, machine),
+        Entry::Remedy(e) => work::remedy(page, knowledge, e, machine),
+        Entry::Caution(e) => page.push(Block::Caution(e.caution.clone())),
+    }
+    let said = entry.head().map(|head| &head.said).filter(|said| !said.is_empty());
+    page.section("How people say it", said.into_iter().flatten().map(|s| format!("“{s}”")));
+}
+
+fn finding(page: &mut Page, finding: &Finding) {
+    if finding.stop_first {
+        page.text(Words::new().strong("Stop the machine and make it safe before anything else."));
+    }
+    if finding.degrees == 2 {
+        page.text("It can be there some or much.");
+    }
+}
+
+fn cause(page: &mut Page, knowledge: &Knowledge, cause: &Cause) {
+    let machine =
+        |id: &MachineId| knowledge.machines.get(id).map_or(id.as_str(), |m| m.head.title.as_str()).to_owned();
+    let mut by_rate: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for (id, rate) in &cause.machines {
+        by_rate.entry(crate::graph::rate_word(rate.value, &knowledge.scale)).or_default().push(machine(id));
+    }
+    for (rate, machines) in by_rate {
+        page.text(format!("{} on: {}.", words::sentence_start(&rate), words::and(&machines)));
+    }
+    if cause.comes_and_goes {
+        page.text("It comes and goes: check while it is doing it.");
+    }
+}
+
+/// Where the numbers come from.
+fn origin(page: &mut Page, knowledge: &Knowledge, head: &Head) {
+    let Some(basis) = &head.basis else { return };
+    let from = knowledge.origins.get(&basis.from.value).map_or(basis.from.value.as_str(), String::as_str);
+    page.text(format!("Basis: {} ({from}).", words::clause(&basis.text)));
+}

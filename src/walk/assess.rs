@@ -1,0 +1,263 @@
+//! What is believed of a case now, why, and what to do next: everything that a screen or a file answers from.
+
+use super::desk::{Desk, DeskError, hands, sealed};
+use super::evidence::{Gathered, Heard, complaint, gather, to_run};
+use crate::belief::{self, BeliefError, Combination, Posterior};
+use crate::casebook::{Case, Event, Reading, What};
+use crate::ids::{CauseId, CheckId, FindingId, PlaceId};
+use crate::knowledge::{Asks, Check, FindingKind};
+use crate::plan::{self, Plan, Situation};
+use crate::weights::proof::{Claim, Proof, prove};
+use crate::weights::{Question, summarise};
+
+/// Causes listed in an answer are likelier than this.
+const LISTED: f64 = 0.005;
+/// Reasons are given for so many leading causes.
+const REASONED: usize = 5;
+/// A reading that moves the odds less than this factor is no reason.
+const LEAST_REASON: f64 = 1.1;
+/// Asking again is proposed when it costs at most so many minutes from outside.
+const CHEAP: f64 = 3.0;
+/// How often strays came when the complaint is of strays and no run counted them.
+const STRAYS_UNLESS_COUNTED: f64 = 0.1;
+
+/// What is believed of one cause.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Suspect {
+    /// Which.
+    pub id: CauseId,
+    /// P(it was there when the case began).
+    pub probability: f64,
+    /// P(it is still there after what was done).
+    pub now: f64,
+    /// The readings that speak for or against it, strongest first.
+    pub because: Vec<Because>,
+}
+
+/// What one reading does to the odds of a cause.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Because {
+    /// Index into [`Assessment::heard`]; none for the rate on this machine.
+    pub heard: Option<usize>,
+    /// Factor on the odds: what leaving the reading out would take away.
+    pub odds: f64,
+}
+
+/// A reading that does not go with the rest.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Conflict {
+    /// Index into [`Assessment::heard`].
+    pub heard: usize,
+    /// How many times likelier the rest is without it.
+    pub factor: f64,
+}
+
+/// Everything known of a case at one moment.
+#[derive(Debug, Clone)]
+pub struct Assessment {
+    /// Causes over half a per cent, most likely first.
+    pub causes: Vec<Suspect>,
+    /// P(no cause of the book was there).
+    pub nothing_known: f64,
+    /// Leading combinations that are there now.
+    pub together: Vec<(Vec<CauseId>, f64)>,
+    /// The answers that count.
+    pub heard: Vec<Heard>,
+    /// A reading worth asking again.
+    pub conflict: Option<Conflict>,
+    /// What to do next.
+    pub plan: Plan,
+    /// What is complained of.
+    pub complaint: Vec<FindingId>,
+    /// Every symptom that this machine can show.
+    pub symptoms: Vec<FindingId>,
+    /// The events as evidence.
+    pub gathered: Gathered,
+    /// Marginals by index.
+    pub posterior: Posterior,
+    /// Whether the run since the last remedy proves the cure; none before there is one.
+    pub proof: Option<Proof>,
+}
+
+/// Why a case cannot be thought over.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum AssessError {
+    /// The machine or its knowledge.
+    #[error(transparent)]
+    Desk(#[from] DeskError),
+    /// The belief.
+    #[error("the evidence cannot be weighed: {0}")]
+    Belief(#[from] BeliefError),
+}
+
+/// Thinks a case over. `place` is where the caller stands, if known.
+pub fn assess(desk: &Desk<'_>, case: &Case, place: Option<PlaceId>) -> Result<Assessment, AssessError> {
+    let gathered = gather(desk, case);
+    let network = &desk.model.network;
+    let posterior = belief::posterior(network, &gathered.evidence)?;
+    let nothing_known = belief::nothing_known(network, &gathered.evidence, Some(desk.model.outside()))?;
+    let leading = belief::leading(network, &gathered.evidence, belief::Reach::default())?;
+    let complaint = complaint(desk, &gathered);
+    let conflict = conflict(desk, case, &gathered)?;
+    let plan = plan::plan(&situation(desk, case, &gathered, complaint.clone(), place))?;
+    let causes = suspects(desk, &gathered, &posterior)?;
+    let together = together(desk, &leading);
+    let heard = gathered.heard.clone();
+    let proof = proof(desk, case, &gathered);
+    let symptoms = desk.view.findings.iter().filter(|f| f.kind == FindingKind::Symptom);
+    let symptoms = symptoms.map(|f| f.id.clone()).collect();
+    Ok(Assessment {
+        causes,
+        nothing_known,
+        together,
+        heard,
+        conflict,
+        plan,
+        complaint,
+        symptoms,
+        gathered,
+        posterior,
+        proof,
+    })
+}
+
+/// Judges the latest run since the last remedy against what 'cured' means; strays are judged by how often they came
+/// in the run before.
+fn proof(desk: &Desk<'_>, case: &Case, gathered: &Gathered) -> Option<Proof> {
+    let remedy = case.events.iter().rposition(|e| matches!(e.what, What::Remedy { .. }))?;
+    let fills = |event: &Event| match &event.what {
+        What::Reading { reading: Reading::Fills(fills), .. } => Some(fills.clone()),
+        _ => None,
+    };
+    let after = case.events[remedy + 1..].iter().rev().find_map(fills)?;
+    let before = case.events[..remedy].iter().rev().find_map(fills);
+    let machine = desk.view.machine;
+    let question = Question {
+        tolerance: Some(machine.tolerance),
+        usual_spread: Some(machine.usual_spread),
+        ..Question::default()
+    };
+    let strays = |fills: &crate::casebook::Fills| {
+        let run = to_run(fills).ok()?;
+        let count = summarise(&run, &question).strays.len();
+        (count > 0).then(|| count as f64 / run.values().len() as f64)
+    };
+    let of_strays = |f: &FindingId| {
+        desk.knowledge
+            .findings
+            .get(f)
+            .and_then(|f| f.pattern.as_ref())
+            .is_some_and(|p| p.value.starts_with("strays"))
+    };
+    let stray_rate = complaint(desk, gathered)
+        .iter()
+        .any(of_strays)
+        .then(|| before.as_ref().and_then(strays).unwrap_or(STRAYS_UNLESS_COUNTED));
+    let claim = Claim {
+        tolerance: machine.tolerance,
+        instrument: before.and_then(|b| b.instrument),
+        stray_rate,
+        question: question.clone(),
+    };
+    Some(prove(&to_run(&after).ok()?, &claim))
+}
+
+/// The plan's view of a case.
+fn situation<'a>(
+    desk: &'a Desk<'_>,
+    case: &Case,
+    gathered: &'a Gathered,
+    complaint: Vec<FindingId>,
+    place: Option<PlaceId>,
+) -> Situation<'a> {
+    let danger = case.opening.danger.as_deref().is_some_and(|d| !matches!(d, "none" | "unknown" | "no"));
+    let stop_first = |id: &FindingId| desk.knowledge.findings.get(id).is_some_and(|f| f.stop_first);
+    Situation {
+        knowledge: desk.knowledge,
+        view: &desk.view,
+        model: &desk.model,
+        evidence: &gathered.evidence,
+        heard: !gathered.complained.is_empty() || gathered.run.is_some(),
+        stop: danger || gathered.complained.iter().any(stop_first),
+        complaint,
+        answered: gathered.answered.clone(),
+        asked: gathered.asked.clone(),
+        fills: gathered.fills,
+        done: gathered.done.clone(),
+        hands: hands(case),
+        sealed: sealed(case),
+        supply: desk.supply(case),
+        visit: desk.visit(case),
+        place,
+    }
+}
+
+fn suspects(
+    desk: &Desk<'_>,
+    gathered: &Gathered,
+    posterior: &Posterior,
+) -> Result<Vec<Suspect>, BeliefError> {
+    let mut order: Vec<usize> =
+        (0..desk.model.causes.len()).filter(|&c| posterior.causes[c].was > LISTED).collect();
+    order.sort_by(|&a, &b| {
+        posterior.causes[b]
+            .was
+            .total_cmp(&posterior.causes[a].was)
+            .then_with(|| desk.model.causes[a].cmp(&desk.model.causes[b]))
+    });
+    let reasoned: Vec<usize> = order.iter().copied().take(REASONED).collect();
+    let weights = belief::weights(&desk.model.network, &gathered.evidence, &reasoned)?;
+    let suspect = |(rank, cause): (usize, usize)| Suspect {
+        id: desk.model.causes[cause].clone(),
+        probability: posterior.causes[cause].was,
+        now: posterior.causes[cause].now,
+        because: if rank < reasoned.len() { because(gathered, &weights, rank) } else { Vec::new() },
+    };
+    Ok(order.into_iter().enumerate().map(suspect).collect())
+}
+
+/// The readings that move a cause, strongest first; its rate here when none does.
+fn because(gathered: &Gathered, weights: &[Vec<Option<f64>>], column: usize) -> Vec<Because> {
+    let mut reasons: Vec<Because> = gathered
+        .heard
+        .iter()
+        .enumerate()
+        .filter_map(|(index, heard)| {
+            let odds = weights[heard.item?][column]?.exp();
+            (odds.max(1.0 / odds) >= LEAST_REASON).then_some(Because { heard: Some(index), odds })
+        })
+        .collect();
+    reasons.sort_by(|a, b| b.odds.ln().abs().total_cmp(&a.odds.ln().abs()).then(a.heard.cmp(&b.heard)));
+    if reasons.is_empty() {
+        reasons.push(Because { heard: None, odds: 1.0 });
+    }
+    reasons
+}
+
+/// The strongest conflict whose reading is cheap to ask again from outside.
+fn conflict(desk: &Desk<'_>, case: &Case, gathered: &Gathered) -> Result<Option<Conflict>, BeliefError> {
+    let cheap = |check: &Check| {
+        !desk.view.machine.exposures(&check.work).hands_on()
+            && check.work.minutes <= CHEAP
+            && !matches!(check.asks, Asks::Run)
+    };
+    for found in belief::conflicts(&desk.model.network, &gathered.evidence)? {
+        let Some(index) = gathered.heard.iter().position(|h| h.item == Some(found.item)) else { continue };
+        let heard = &gathered.heard[index];
+        let is_cheap = desk.knowledge.checks.get(&CheckId::new(heard.id.clone())).is_some_and(cheap);
+        let is_circumstance = desk.knowledge.circumstances.contains_key(heard.id.as_str());
+        debug_assert!(heard.event < case.events.len());
+        if is_cheap || is_circumstance {
+            return Ok(Some(Conflict { heard: index, factor: found.factor }));
+        }
+    }
+    Ok(None)
+}
+
+fn together(desk: &Desk<'_>, leading: &[Combination]) -> Vec<(Vec<CauseId>, f64)> {
+    let named = |c: &Combination| {
+        let known = c.causes.iter().filter_map(|&i| desk.model.causes.get(i)).cloned().collect();
+        (known, c.probability)
+    };
+    leading.iter().take(5).map(named).collect()
+}

@@ -1,0 +1,105 @@
+//! Weights in a table: which column holds them.
+
+use crate::units::{Kind, Unit};
+
+use super::line::shorten;
+use super::read::{Column, ReadError};
+
+/// The first line of a table and what parts its cells.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Header {
+    pub(super) mark: char,
+    pub(super) names: Vec<String>,
+}
+
+/// Names that a column of weights usually has, best first.
+const WEIGHTS: [&str; 7] = ["net", "value", "weight", "fill", "mass", "reading", "grams"];
+const SHOWN: [&str; 4] = ["shown", "display", "displayed", "machine shows"];
+const LANES: [&str; 6] = ["lane", "head", "filler", "nozzle", "tube", "bucket"];
+const TIMES: [&str; 2] = ["time", "clock"];
+
+/// Where to find what in a table; places from zero.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Places {
+    pub(super) weight: usize,
+    pub(super) shown: Option<usize>,
+    pub(super) lane: Option<usize>,
+    pub(super) time: Option<usize>,
+}
+
+impl Header {
+    /// Takes a line as a header: at least two cells, or one with letters, none of them a number.
+    pub(super) fn of(line: &str) -> Option<Self> {
+        let mark = ['\t', ';', ',', '|'].into_iter().find(|m| line.contains(*m)).unwrap_or(',');
+        let names: Vec<String> = cells(line, mark).iter().map(|c| (*c).to_owned()).collect();
+        let figure =
+            |word: &str| word.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '+' | '-' | '.'));
+        let wordy = |name: &String| {
+            name.is_empty() || (name.starts_with(char::is_alphabetic) && !name.split_whitespace().any(figure))
+        };
+        let named = names.iter().filter(|n| !n.is_empty()).count();
+        let known = |n: &String| WEIGHTS.iter().any(|w| n.to_lowercase().contains(w));
+        (names.iter().all(wordy) && (named >= 2 || names.iter().any(known))).then_some(Self { mark, names })
+    }
+
+    /// Finds the columns, by what was asked for or by their names.
+    pub(super) fn places(
+        &self,
+        weight: Option<&Column>,
+        shown: Option<&Column>,
+    ) -> Result<Places, ReadError> {
+        let lane = self.named(&LANES);
+        let time = self.named(&TIMES);
+        let shown = shown.map(|c| self.column(c)).transpose()?.or_else(|| self.named(&SHOWN));
+        let taken = [lane, time, shown];
+        let by_name = self.named(&WEIGHTS).filter(|at| !taken.contains(&Some(*at)));
+        let only = || (self.names.len() == 1).then_some(0);
+        let first = || (0..self.names.len()).find(|at| !taken.contains(&Some(*at)));
+        let weight = match weight {
+            Some(column) => self.column(column)?,
+            None => by_name
+                .or_else(only)
+                .or_else(|| first().filter(|_| self.names.len() <= 2))
+                .ok_or_else(|| ReadError::WhichColumn { names: self.shown_names() })?,
+        };
+        Ok(Places { weight, shown, lane, time })
+    }
+
+    fn column(&self, column: &Column) -> Result<usize, ReadError> {
+        let found = match column {
+            Column::Number(n) => n.checked_sub(1).filter(|at| *at < self.names.len()),
+            Column::Name(name) => {
+                let wanted = name.to_lowercase();
+                let exact = self.names.iter().position(|n| n.to_lowercase() == wanted);
+                exact.or_else(|| self.names.iter().position(|n| n.to_lowercase().starts_with(&wanted)))
+            }
+        };
+        found.ok_or_else(|| ReadError::NoColumn { wanted: column.to_string(), names: self.shown_names() })
+    }
+
+    fn named(&self, words: &[&str]) -> Option<usize> {
+        words.iter().find_map(|word| {
+            self.names.iter().position(|name| {
+                let name = name.to_lowercase();
+                name.split(|c: char| !c.is_alphanumeric()).any(|part| part == *word) || name == *word
+            })
+        })
+    }
+
+    fn shown_names(&self) -> String {
+        let names: Vec<String> = self.names.iter().take(12).map(|n| shorten(n)).collect();
+        names.join(", ")
+    }
+
+    /// The unit in a column's name: `weight (g)`, `weight_g`, `weight [kg]`.
+    pub(super) fn unit(&self, at: usize) -> Option<&'static Unit> {
+        let name = self.names.get(at)?;
+        let last = name.split(|c: char| !c.is_alphanumeric()).rfind(|part| !part.is_empty())?;
+        Unit::find(last).filter(|u| u.kind == Kind::Mass && last != name)
+    }
+}
+
+/// The cells of a line, without blanks and quotation marks around them.
+pub(super) fn cells(line: &str, mark: char) -> Vec<&str> {
+    line.split(mark).map(|cell| cell.trim().trim_matches('"').trim()).collect()
+}
