@@ -26,7 +26,7 @@ pub struct Reach {
 
 impl Default for Reach {
     fn default() -> Self {
-        Self { least: 0.005, cover: 0.99, weighed: 600, kept: 60 }
+        Self { least: 0.005, cover: 0.98, weighed: 250, kept: 40 }
     }
 }
 
@@ -76,7 +76,7 @@ pub fn leading(
     reach: Reach,
 ) -> Result<Vec<Combination>, BeliefError> {
     let inference = Inference::plain(network, evidence)?;
-    let presences = inference.causes(network);
+    let presences = inference.causes();
     let likely =
         |least: f64| (0..presences.len()).filter(|&cause| presences[cause].now >= least).collect::<Vec<_>>();
     let candidates = likely(reach.least);
