@@ -89,6 +89,12 @@ pub enum BeliefError {
         /// What is wrong, as half a sentence.
         why: &'static str,
     },
+    /// The findings complained of do not fit the network.
+    #[error("complaint: {why}")]
+    Complaint {
+        /// What is wrong, as half a sentence.
+        why: &'static str,
+    },
     /// No state of the machine allows the evidence up to and with this item.
     #[error("evidence {item} contradicts what stands before it")]
     Impossible {

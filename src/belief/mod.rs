@@ -18,14 +18,16 @@ mod factor;
 mod gate;
 mod leading;
 mod network;
+mod outlook;
 mod posterior;
 mod timeline;
 
 pub use assembly::Check;
 pub use evidence::{BeliefError, Evidence, Item, Moment};
 pub use explain::{CONFLICT, Conflict, conflicts, weights};
-pub use leading::{Combination, MOST_TOGETHER, Outlook, Reach, leading, outlook};
+pub use leading::{Combination, MOST_TOGETHER, Reach, leading};
 pub use network::{
     Cause, Circumstance, Finding, Link, MOST_DEGREES, MOST_INTERMITTENT, Network, NetworkError, Parent,
 };
+pub use outlook::{Outlook, outlook};
 pub use posterior::{Posterior, Presence, ln_evidence, nothing_known, posterior, predict};
