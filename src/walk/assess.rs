@@ -18,6 +18,8 @@ const REASONED: usize = 5;
 const LEAST_REASON: f64 = 1.1;
 /// Asking again is proposed when it costs at most so many minutes from outside.
 const CHEAP: f64 = 3.0;
+/// How far combinations of causes are looked for: enough for a plan, and quick.
+const REACH: belief::Reach = belief::Reach { least: 0.01, cover: 0.98, weighed: 200, kept: 40 };
 /// How often strays came when the complaint is of strays and no run counted them.
 const STRAYS_UNLESS_COUNTED: f64 = 0.1;
 
@@ -96,10 +98,10 @@ pub fn assess(desk: &Desk<'_>, case: &Case, place: Option<PlaceId>) -> Result<As
     let network = &desk.model.network;
     let posterior = belief::posterior(network, &gathered.evidence)?;
     let nothing_known = belief::nothing_known(network, &gathered.evidence, Some(desk.model.outside()))?;
-    let leading = belief::leading(network, &gathered.evidence, belief::Reach::default())?;
+    let leading = belief::leading(network, &gathered.evidence, &posterior, REACH)?;
     let complaint = complaint(desk, &gathered);
     let conflict = conflict(desk, case, &gathered)?;
-    let plan = plan::plan(&situation(desk, case, &gathered, complaint.clone(), place))?;
+    let plan = plan::plan(&situation(desk, case, (&gathered, &leading), complaint.clone(), place))?;
     let causes = suspects(desk, &gathered, &posterior)?;
     let together = together(desk, &leading);
     let heard = gathered.heard.clone();
@@ -166,7 +168,7 @@ fn proof(desk: &Desk<'_>, case: &Case, gathered: &Gathered) -> Option<Proof> {
 fn situation<'a>(
     desk: &'a Desk<'_>,
     case: &Case,
-    gathered: &'a Gathered,
+    (gathered, leading): (&'a Gathered, &'a [Combination]),
     complaint: Vec<FindingId>,
     place: Option<PlaceId>,
 ) -> Situation<'a> {
@@ -177,6 +179,7 @@ fn situation<'a>(
         view: &desk.view,
         model: &desk.model,
         evidence: &gathered.evidence,
+        leading,
         heard: !gathered.complained.is_empty() || gathered.run.is_some(),
         stop: danger || gathered.complained.iter().any(stop_first),
         complaint,
