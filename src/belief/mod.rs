@@ -28,7 +28,6 @@ pub use assembly::Check;
 pub use compile::{Model, NOT_IN_THE_BOOK};
 pub use evidence::{BeliefError, Evidence, Item, Moment};
 pub use explain::{CONFLICT, Conflict, conflicts, weights};
-pub use leading::{Combination, MOST_TOGETHER, Outlook, Reach, leading, outlook};
 pub use leading::{Combination, MOST_TOGETHER, Reach, leading};
 pub use likelihood::{CheckTable, Lookup, band_weights, leading_outcome, quantity};
 pub use network::{
