@@ -7,4 +7,3 @@ mod oracle;
 mod outlook_is_exact;
 mod small_networks;
 mod templates;
-mod try_it;
