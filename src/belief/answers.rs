@@ -1,6 +1,6 @@
 //! Answers, runs and questions as tables over the findings' variables.
 
-use super::assembly::{Assembly, Question, finding_var, run_var};
+use super::assembly::{Assembly, finding_var, run_var};
 use super::evidence::Item;
 use super::factor::{Axis, Factor, Var, size};
 use super::gate::{State, degree};
@@ -69,19 +69,26 @@ impl Assembly<'_> {
         self.factors.push(table);
     }
 
-    /// What is asked of the findings seen.
-    pub(crate) fn question(&mut self, sights: &[Sight], question: &Question<'_>, outcome: Var) {
-        match question {
-            Question::Outcomes(outcomes) => self.outcomes(sights, outcomes, outcome),
-            Question::AllNormal => {
-                for sight in sights {
-                    let degrees = self.network.findings()[sight.finding].degrees;
-                    let normal =
-                        vec![vec![1.0].into_iter().chain(std::iter::repeat_n(0.0, degrees)).collect()];
-                    let table = self.joint(std::slice::from_ref(sight), &normal);
-                    self.factors.push(table);
-                }
-            }
+    /// Makes `all` the variable of whether every finding seen (there must be one) is normal, one step a finding.
+    pub(crate) fn all_normal(&mut self, sights: &[Sight], all: Var) {
+        let mut before: Option<Var> = None;
+        for (place, sight) in sights.iter().enumerate() {
+            let (domain, degrees) =
+                (&self.domains[sight.finding], self.network.findings()[sight.finding].degrees);
+            let normal: Vec<bool> =
+                domain.iter().map(|&state| degree(state, sight.versions[0], degrees) == 0).collect();
+            let axis = (finding_var(self.network, sight.finding), domain.len());
+            let after = if place + 1 == sights.len() { all } else { self.fresh_var() };
+            let so_far: &[bool] = if before.is_some() { &[false, true] } else { &[true] };
+            let table = so_far.iter().flat_map(|so_far| {
+                normal.iter().flat_map(move |normal| {
+                    [*so_far && *normal].map(|all| [f64::from(u8::from(!all)), f64::from(u8::from(all))])
+                })
+            });
+            let table = table.flatten().collect();
+            let axes: Vec<Axis> = before.map(|var| (var, 2)).into_iter().chain([axis, (after, 2)]).collect();
+            self.factors.push(Factor::new(&axes, table));
+            before = Some(after);
         }
     }
 

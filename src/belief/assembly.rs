@@ -33,24 +33,6 @@ pub struct Check {
     pub moment: Moment,
 }
 
-/// What is asked of some findings.
-pub(crate) enum Question<'q> {
-    /// The outcome of a check: for each one P(outcome | states).
-    Outcomes(&'q [Vec<f64>]),
-    /// Whether all of them are normal.
-    AllNormal,
-}
-
-impl Question<'_> {
-    /// How many numbers answer it.
-    pub(crate) fn outcomes(&self) -> usize {
-        match self {
-            Self::Outcomes(outcomes) => outcomes.len(),
-            Self::AllNormal => 1,
-        }
-    }
-}
-
 /// A factor graph in the making.
 pub(crate) struct Assembly<'a> {
     pub(super) network: &'a Network,
@@ -126,7 +108,7 @@ impl<'a> Assembly<'a> {
         Ok(())
     }
 
-    fn fresh_var(&mut self) -> Var {
+    pub(super) fn fresh_var(&mut self) -> Var {
         self.fresh += 1;
         self.fresh
     }

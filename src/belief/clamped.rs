@@ -6,33 +6,30 @@
 
 use std::collections::BTreeMap;
 
-use super::assembly::{Assembly, Clamp, Question, cause_var, outcome_var, run_var};
+use super::assembly::{Assembly, Clamp, cause_var, run_var};
 use super::eliminate::{eliminate, order, reduce};
 use super::evidence::{BeliefError, Evidence, Item};
-use super::factor::{Axis, Factor, Var, product, project, size};
+use super::factor::{Axis, Factor, Var, product, size};
 use super::network::{Network, Parent};
-use super::timeline::{Sight, Timeline};
+use super::timeline::Timeline;
 
 /// Largest table over hubs that the messages of one part are multiplied into.
 const MOST_MERGED: usize = 4096;
 
 /// Which causes are there now.
 pub(crate) type Given = [bool];
-type Memo<T> = BTreeMap<Vec<bool>, T>;
 
-/// A part, or the parts that a question touches, with what was computed of it.
-struct Part<T> {
+/// A part, with what it says of the hubs for each state of its causes.
+struct Part {
     /// Ascending, so that parents come first.
     findings: Vec<usize>,
     /// All causes that drive them.
     causes: Vec<usize>,
-    memo: Memo<T>,
+    memo: BTreeMap<Vec<bool>, Vec<Factor>>,
 }
 
-impl<T> Part<T> {
-    fn new(network: &Network, mut findings: Vec<usize>) -> Self {
-        findings.sort_unstable();
-        findings.dedup();
+impl Part {
+    fn new(network: &Network, findings: Vec<usize>) -> Self {
         let links = findings.iter().flat_map(|&finding| &network.findings()[finding].parents);
         let mut causes: Vec<usize> = links
             .filter_map(|link| match link.parent {
@@ -50,21 +47,12 @@ impl<T> Part<T> {
     }
 }
 
-/// A question with the parts that it touches.
-pub(crate) struct Asked<'q> {
-    timeline: Timeline,
-    sights: Vec<Sight>,
-    question: Question<'q>,
-    part: Part<Factor>,
-}
-
 /// Evidence, ready to be weighed for one set of present causes after another.
 pub(crate) struct Clamped<'a> {
     network: &'a Network,
     evidence: &'a Evidence,
     pub(crate) timeline: Timeline,
-    parts: Vec<Part<Vec<Factor>>>,
-    part_of: Vec<Option<usize>>,
+    parts: Vec<Part>,
     hubs: Vec<Var>,
 }
 
@@ -78,16 +66,9 @@ impl<'a> Clamped<'a> {
                 members.entry(*group).or_default().push(finding);
             }
         }
-        let mut part_of = vec![None; network.findings().len()];
-        let mut parts = Vec::new();
-        for findings in members.into_values() {
-            for &finding in &findings {
-                part_of[finding] = Some(parts.len());
-            }
-            parts.push(Part::new(network, findings));
-        }
+        let parts = members.into_values().map(|findings| Part::new(network, findings)).collect();
         let hubs = hubs(network, evidence, &timeline);
-        Ok(Self { network, evidence, timeline, parts, part_of, hubs })
+        Ok(Self { network, evidence, timeline, parts, hubs })
     }
 
     /// ln P(exactly these causes are there now, evidence); `None` when it is 0.
@@ -95,14 +76,6 @@ impl<'a> Clamped<'a> {
         let factors = self.over_hubs(given)?;
         let order = order(&factors, &[]);
         Ok(eliminate(factors, &order, false)?.ln_total())
-    }
-
-    /// P(these hubs | given, evidence).
-    fn belief_of(&mut self, given: &Given, axes: &[Axis]) -> Result<Factor, BeliefError> {
-        let keep: Vec<Var> = axes.iter().map(|axis| axis.0).collect();
-        let mut belief = product(&reduce(self.over_hubs(given)?, &keep)?, axes.to_vec());
-        belief.table = super::posterior::normal(belief.table);
-        Ok(belief)
     }
 
     /// Everything known under `given`, with only hubs and circumstances left.
@@ -126,102 +99,10 @@ impl<'a> Clamped<'a> {
         }
         Ok(factors)
     }
-
-    /// Prepares a question: `sights` were registered on `timeline`, which began as a copy of this one's.
-    pub(crate) fn ask<'q>(
-        &self,
-        timeline: Timeline,
-        sights: Vec<Sight>,
-        question: Question<'q>,
-    ) -> Asked<'q> {
-        let mut findings: Vec<usize> = Vec::new();
-        for sight in &sights {
-            for &finding in timeline.above(sight.finding) {
-                findings.push(finding);
-                if let Some(part) = self.part_of[finding] {
-                    findings.extend(&self.parts[part].findings);
-                }
-            }
-        }
-        Asked { part: Part::new(self.network, findings), timeline, sights, question }
-    }
-
-    /// The distribution over a question's outcomes given the causes and the evidence:
-    /// Σ over the hubs of P(hubs | given, evidence) · P(outcome | hubs, given, evidence of the parts touched).
-    pub(crate) fn answer(
-        &mut self,
-        asked: &mut Asked<'_>,
-        given: &Given,
-        beliefs: &mut BTreeMap<Vec<Axis>, Factor>,
-    ) -> Result<Vec<f64>, BeliefError> {
-        let key = asked.part.key(given);
-        if !asked.part.memo.contains_key(&key) {
-            let conditional = self.conditional(asked, given)?;
-            asked.part.memo.insert(key.clone(), conditional);
-        }
-        let conditional = &asked.part.memo[&key];
-        let outcomes = asked.question.outcomes();
-        let own = usize::from(outcomes > 1);
-        let hubs = &conditional.axes[..conditional.axes.len() - own];
-        if hubs.is_empty() {
-            return Ok(conditional.table.clone());
-        }
-        if !beliefs.contains_key(hubs) {
-            beliefs.insert(hubs.to_vec(), self.belief_of(given, hubs)?);
-        }
-        let joint = product([conditional, &beliefs[hubs]], conditional.axes.clone());
-        Ok(project(&joint.table, &joint.axes, &conditional.axes[hubs.len()..]))
-    }
-
-    /// P(outcome | hubs, given, evidence of the parts touched), over those hubs and the outcome.
-    fn conditional(&self, asked: &Asked<'_>, given: &Given) -> Result<Factor, BeliefError> {
-        let clamps = clamps(given);
-        let outcome = outcome_var(self.network, &asked.timeline, self.evidence.0.len(), 0);
-        let build = |question: Option<&Question<'_>>| {
-            let mut assembly = Assembly::new(self.network, self.evidence, &asked.timeline, &clamps);
-            assembly.part(&asked.part.findings)?;
-            if let Some(question) = question {
-                assembly.question(&asked.sights, question, outcome);
-            }
-            let keep: Vec<Var> = self.hubs.iter().copied().chain([outcome]).collect();
-            reduce(assembly.factors, &keep)
-        };
-        let told = build(Some(&asked.question))?;
-        let mut hubs: Vec<Axis> = told.iter().flat_map(|factor| factor.axes.iter().copied()).collect();
-        let base = match asked.question {
-            Question::AllNormal => Some(build(None)?),
-            Question::Outcomes(_) => None,
-        };
-        hubs.extend(base.iter().flatten().flat_map(|factor| factor.axes.iter().copied()));
-        hubs.retain(|axis| axis.0 != outcome);
-        hubs.sort_unstable();
-        hubs.dedup();
-        let outcomes = asked.question.outcomes();
-        let scope: Vec<Axis> =
-            hubs.iter().copied().chain((outcomes > 1).then_some((outcome, outcomes))).collect();
-        if size(&scope) > MOST_MERGED * 16 {
-            return Err(BeliefError::TooLarge { cost: size(&scope) as f64 });
-        }
-        let mut joint = product(&told, scope);
-        let totals: Vec<f64> = match base {
-            None => joint.table.chunks(outcomes).map(|row| row.iter().sum()).collect(),
-            Some(base) => {
-                let base = product(&base, hubs);
-                let scale = (base.ln - joint.ln).exp();
-                base.table.iter().map(|entry| entry * scale).collect()
-            }
-        };
-        for (row, total) in joint.table.chunks_mut(outcomes).zip(totals) {
-            for entry in row {
-                *entry = if total > 0.0 { (*entry / total).min(1.0) } else { 0.0 };
-            }
-        }
-        joint.ln = 0.0;
-        Ok(joint)
-    }
 }
 
-fn clamps(given: &Given) -> Vec<Clamp> {
+/// Each cause there now, or not.
+pub(crate) fn clamps(given: &Given) -> Vec<Clamp> {
     given.iter().map(|&there| Clamp::Now(there)).collect()
 }
 

@@ -114,7 +114,7 @@ pub(crate) fn order(factors: &[Factor], keep: &[Var]) -> Order {
 /// One variable's table on its way out: everything known of it and its neighbours.
 #[derive(Debug)]
 struct Bucket {
-    /// The variable last.
+    var: Var,
     scope: Vec<Axis>,
     table: Vec<f64>,
     /// What it told the next: the sum over the variable.
@@ -156,10 +156,10 @@ pub(crate) fn eliminate(factors: Vec<Factor>, order: &Order, remember: bool) -> 
     }
     for (here, &var) in order.vars.iter().enumerate() {
         let waiting = std::mem::take(&mut queues[here]);
-        let joint = product(waiting.iter().map(|item| &item.factor), scope_of(&waiting, var));
-        let outer = joint.axes.len().saturating_sub(1);
-        let told = project(&joint.table, &joint.axes, &joint.axes[..outer]);
-        let message = Factor { axes: joint.axes[..outer].to_vec(), table: told, ln: joint.ln }.scaled();
+        let joint = product(waiting.iter().map(|item| &item.factor), scope_of(&waiting));
+        let outer: Vec<Axis> = joint.axes.iter().copied().filter(|axis| axis.0 != var).collect();
+        let told = project(&joint.table, &joint.axes, &outer);
+        let message = Factor { axes: outer, table: told, ln: joint.ln }.scaled();
         let next = first(&message);
         if remember {
             for item in &waiting {
@@ -168,6 +168,7 @@ pub(crate) fn eliminate(factors: Vec<Factor>, order: &Order, remember: bool) -> 
                 }
             }
             buckets.push(Bucket {
+                var,
                 scope: joint.axes,
                 table: joint.table,
                 told: message.table.clone(),
@@ -182,15 +183,11 @@ pub(crate) fn eliminate(factors: Vec<Factor>, order: &Order, remember: bool) -> 
     Ok(Tree { buckets, place, rest })
 }
 
-/// The union of the axes, the variable itself last.
-fn scope_of(waiting: &[Waiting], var: Var) -> Vec<Axis> {
+/// The union of the axes, the one with most states last: it is the inner loop.
+fn scope_of(waiting: &[Waiting]) -> Vec<Axis> {
     let mut scope: Vec<Axis> = waiting.iter().flat_map(|item| item.factor.axes.iter().copied()).collect();
-    scope.sort_unstable();
+    scope.sort_unstable_by_key(|axis| (axis.1, axis.0));
     scope.dedup();
-    if let Some(place) = scope.iter().position(|axis| axis.0 == var) {
-        let own = scope.remove(place);
-        scope.push(own);
-    }
     scope
 }
 
@@ -215,7 +212,8 @@ impl Tree {
             let (head, tail) = self.buckets.split_at_mut(here + 1);
             let bucket = &mut head[here];
             if let Some(next) = bucket.next {
-                let shared = bucket.scope[..bucket.scope.len() - 1].to_vec();
+                let shared: Vec<Axis> =
+                    bucket.scope.iter().copied().filter(|axis| axis.0 != bucket.var).collect();
                 let next = &tail[next - here - 1];
                 let mut ratio = project(&next.table, &next.scope, &shared);
                 for (value, told) in ratio.iter_mut().zip(&bucket.told) {
@@ -234,7 +232,7 @@ impl Tree {
     /// The distribution of one variable after `spread_back`; `None` if it is not in the tree (it has one state).
     pub(crate) fn marginal(&self, var: Var) -> Option<Vec<f64>> {
         let bucket = &self.buckets[*self.place.get(&var)?];
-        let own = bucket.scope.last()?;
+        let own = bucket.scope.iter().find(|axis| axis.0 == var)?;
         Some(project(&bucket.table, &bucket.scope, &[*own]))
     }
 }

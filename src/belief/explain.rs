@@ -25,7 +25,7 @@ pub fn weights(
     causes: &[usize],
 ) -> Result<Vec<Vec<Option<f64>>>, BeliefError> {
     let odds = |evidence: &Evidence| -> Result<Vec<f64>, BeliefError> {
-        let presences = Inference::plain(network, evidence)?.causes(network);
+        let presences = Inference::plain(network, evidence)?.causes();
         Ok(causes
             .iter()
             .map(|&cause| presences.get(cause).map_or(f64::NAN, |presence| presence.ln_odds))

@@ -41,66 +41,88 @@ pub(crate) fn size(axes: &[Axis]) -> usize {
     axes.iter().map(|axis| axis.1).product()
 }
 
-/// Steps in `axes`' table for one step along each axis of `scope` (0 where it does not stand).
-fn strides(axes: &[Axis], scope: &[Axis]) -> Vec<usize> {
-    let mut strides = vec![0; scope.len()];
-    let mut step = 1;
-    for axis in axes.iter().rev() {
-        if let Some(place) = scope.iter().position(|other| other.0 == axis.0) {
-            strides[place] = step;
-        }
-        step *= axis.1;
-    }
-    strides
-}
+/// A walk through one table beside another: (states, step in the other table) from slow to fast.
+struct Walk(Vec<(usize, usize)>);
 
-/// Walks a table over `scope` row by row: calls `row(start in scope's table, start in the other table)`.
-fn rows(scope: &[Axis], strides: &[usize], mut row: impl FnMut(usize, usize)) {
-    let outer = scope.len().saturating_sub(1);
-    let width = scope.last().map_or(1, |axis| axis.1);
-    let mut digits = vec![0; outer];
-    let (mut here, mut there) = (0, 0);
-    loop {
-        row(here, there);
-        here += width;
-        let mut place = outer;
+impl Walk {
+    /// Through a table over `scope`, beside one over `axes`. Neighbouring axes that are walked as one are merged, so the inner
+    /// loop is long.
+    fn new(scope: &[Axis], axes: &[Axis]) -> Self {
+        let mut legs: Vec<(usize, usize)> = Vec::with_capacity(scope.len() + 1);
+        for &(var, states) in scope {
+            let place = axes.iter().position(|axis| axis.0 == var);
+            let step = place.map_or(0, |place| size(&axes[place + 1..]));
+            match legs.last_mut() {
+                Some(leg) if leg.1 == step * states => *leg = (leg.0 * states, step),
+                _ => legs.push((states, step)),
+            }
+        }
+        if legs.is_empty() {
+            legs.push((1, 0));
+        }
+        Self(legs)
+    }
+
+    /// The inner loop: its length and its step in the other table.
+    fn inner(&self) -> (usize, usize) {
+        self.0[self.0.len() - 1]
+    }
+
+    /// Calls `row(start in the table walked, start in the other)` for each inner loop.
+    fn rows(&self, mut row: impl FnMut(usize, usize)) {
+        let (width, outer) = (self.inner().0, &self.0[..self.0.len() - 1]);
+        let mut digits = vec![0; outer.len()];
+        let (mut here, mut there) = (0, 0);
         loop {
-            if place == 0 {
-                return;
+            row(here, there);
+            here += width;
+            let mut place = outer.len();
+            loop {
+                if place == 0 {
+                    return;
+                }
+                place -= 1;
+                let (states, step) = outer[place];
+                digits[place] += 1;
+                there += step;
+                if digits[place] < states {
+                    break;
+                }
+                there -= step * states;
+                digits[place] = 0;
             }
-            place -= 1;
-            digits[place] += 1;
-            there += strides[place];
-            if digits[place] < scope[place].1 {
-                break;
-            }
-            there -= strides[place] * scope[place].1;
-            digits[place] = 0;
         }
     }
 }
 
 /// Multiplies a factor into a table over `scope`, which holds all its axes.
 pub(crate) fn multiply(table: &mut [f64], scope: &[Axis], factor: &Factor) {
-    let strides = strides(&factor.axes, scope);
-    let width = scope.last().map_or(1, |axis| axis.1);
-    let step = strides.last().copied().unwrap_or(0);
-    rows(scope, &strides, |here, there| {
-        for (place, entry) in table[here..here + width].iter_mut().enumerate() {
-            *entry *= factor.table[there + place * step];
+    let walk = Walk::new(scope, &factor.axes);
+    let (width, step) = walk.inner();
+    walk.rows(|here, there| {
+        let row = &mut table[here..here + width];
+        match step {
+            0 => row.iter_mut().for_each(|entry| *entry *= factor.table[there]),
+            1 => row.iter_mut().zip(&factor.table[there..there + width]).for_each(|(entry, by)| *entry *= by),
+            _ => row
+                .iter_mut()
+                .zip(factor.table[there..].iter().step_by(step))
+                .for_each(|(entry, by)| *entry *= by),
         }
     });
 }
 
 /// Sums a table over `scope` onto the axes kept.
 pub(crate) fn project(table: &[f64], scope: &[Axis], keep: &[Axis]) -> Vec<f64> {
-    let strides = strides(keep, scope);
-    let width = scope.last().map_or(1, |axis| axis.1);
-    let step = strides.last().copied().unwrap_or(0);
+    let walk = Walk::new(scope, keep);
+    let (width, step) = walk.inner();
     let mut sums = vec![0.0; size(keep)];
-    rows(scope, &strides, |here, there| {
-        for (place, entry) in table[here..here + width].iter().enumerate() {
-            sums[there + place * step] += entry;
+    walk.rows(|here, there| {
+        let row = &table[here..here + width];
+        match step {
+            0 => sums[there] += row.iter().sum::<f64>(),
+            1 => sums[there..there + width].iter_mut().zip(row).for_each(|(sum, entry)| *sum += entry),
+            _ => sums[there..].iter_mut().step_by(step).zip(row).for_each(|(sum, entry)| *sum += entry),
         }
     });
     sums

@@ -2,11 +2,10 @@
 
 use std::collections::{BTreeSet, BinaryHeap};
 
-use super::assembly::{Check, Question, fault_of_check};
 use super::clamped::Clamped;
 use super::evidence::{BeliefError, Evidence};
 use super::network::Network;
-use super::posterior::Inference;
+use super::posterior::Posterior;
 
 /// Most causes in one combination.
 pub const MOST_TOGETHER: usize = 6;
@@ -26,7 +25,7 @@ pub struct Reach {
 
 impl Default for Reach {
     fn default() -> Self {
-        Self { least: 0.005, cover: 0.99, weighed: 600, kept: 60 }
+        Self { least: 0.005, cover: 0.98, weighed: 200, kept: 40 }
     }
 }
 
@@ -68,21 +67,22 @@ impl PartialEq for Open {
 impl Eq for Open {}
 
 /// The leading combinations of causes, most probable first, each with its exact probability. The search goes best-first from nothing
-/// at all and from everything likelier than not, adding or taking away one cause at a time; how much it found is the sum
+/// at all and from everything likelier than not in `believed`, the posterior of the same evidence, adding or taking away one cause at a time; how much it found is the sum
 /// of the probabilities.
 pub fn leading(
     network: &Network,
     evidence: &Evidence,
+    believed: &Posterior,
     reach: Reach,
 ) -> Result<Vec<Combination>, BeliefError> {
-    let inference = Inference::plain(network, evidence)?;
-    let presences = inference.causes(network);
+    evidence.check(network)?;
+    let presences = &believed.causes;
     let likely =
         |least: f64| (0..presences.len()).filter(|&cause| presences[cause].now >= least).collect::<Vec<_>>();
     let candidates = likely(reach.least);
     let mut search = Search {
         clamped: Clamped::new(network, evidence)?,
-        ln_evidence: inference.ln_evidence,
+        ln_evidence: believed.ln_evidence,
         seen: BTreeSet::new(),
         open: BinaryHeap::new(),
         found: Vec::new(),
@@ -129,7 +129,7 @@ impl Search<'_> {
     }
 }
 
-fn given(count: usize, causes: &[usize]) -> Vec<bool> {
+pub(crate) fn given(count: usize, causes: &[usize]) -> Vec<bool> {
     let mut given = vec![false; count];
     for &cause in causes {
         given[cause] = true;
@@ -144,73 +144,4 @@ fn toggled(causes: &[usize], cause: usize) -> Vec<usize> {
         Err(place) => causes.insert(place, cause),
     }
     causes
-}
-
-/// What one combination, if it is the truth, leads one to expect.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Outlook {
-    /// The combination.
-    pub combination: Combination,
-    /// `[check][outcome]` = P(outcome | exactly these causes now, evidence).
-    pub outcomes: Vec<Vec<f64>>,
-    /// P(every finding complained of is normal, faults that come and go awake, once a subset of the causes is cured
-    /// | exactly these causes now, evidence), links and leaks persisting. Bit `b` of the index stands for `causes[b]`.
-    pub gone: Vec<f64>,
-}
-
-/// What each combination leads one to expect of the open checks and of curing its causes.
-pub fn outlook(
-    network: &Network,
-    evidence: &Evidence,
-    combinations: &[Combination],
-    checks: &[Check],
-    complaint: &[usize],
-) -> Result<Vec<Outlook>, BeliefError> {
-    evidence.check(network)?;
-    for (place, check) in checks.iter().enumerate() {
-        if let Some(why) = fault_of_check(network, check) {
-            return Err(BeliefError::Check { check: place, why });
-        }
-    }
-    let mut clamped = Clamped::new(network, evidence)?;
-    let mut asked = Vec::new();
-    for check in checks {
-        let mut timeline = clamped.timeline.clone();
-        let sights = timeline.see_now(network, &check.findings, check.moment)?;
-        asked.push(clamped.ask(timeline, sights, Question::Outcomes(&check.outcomes)));
-    }
-    let mut cures = std::collections::BTreeMap::new();
-    let mut views = Vec::new();
-    for combination in combinations {
-        let given = given(network.causes().len(), &combination.causes);
-        let mut beliefs = std::collections::BTreeMap::new();
-        let mut outcomes = Vec::new();
-        for asked in &mut asked {
-            outcomes.push(super::posterior::normal(clamped.answer(asked, &given, &mut beliefs)?));
-        }
-        let mut gone = Vec::new();
-        for cured in subsets(&combination.causes)? {
-            if !cures.contains_key(&cured) {
-                let mut timeline = clamped.timeline.clone();
-                let sights = timeline.see_cured(network, complaint, &cured)?;
-                cures.insert(cured.clone(), clamped.ask(timeline, sights, Question::AllNormal));
-            }
-            if let Some(asked) = cures.get_mut(&cured) {
-                gone.push(clamped.answer(asked, &given, &mut beliefs)?[0].min(1.0));
-            }
-        }
-        views.push(Outlook { combination: combination.clone(), outcomes, gone });
-    }
-    Ok(views)
-}
-
-/// All subsets, the bits of their place saying which.
-fn subsets(causes: &[usize]) -> Result<Vec<Vec<usize>>, BeliefError> {
-    if causes.len() > MOST_TOGETHER {
-        return Err(BeliefError::TooLarge { cost: (causes.len() as f64).exp2() });
-    }
-    let member = |set: usize| move |(bit, cause): (usize, &usize)| (set >> bit & 1 == 1).then_some(*cause);
-    Ok((0..1usize << causes.len())
-        .map(|set| causes.iter().enumerate().filter_map(member(set)).collect())
-        .collect())
 }

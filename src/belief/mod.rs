@@ -20,6 +20,7 @@ mod gate;
 mod leading;
 mod likelihood;
 mod network;
+mod outlook;
 mod posterior;
 mod timeline;
 
@@ -27,9 +28,10 @@ pub use assembly::Check;
 pub use compile::{Model, NOT_IN_THE_BOOK};
 pub use evidence::{BeliefError, Evidence, Item, Moment};
 pub use explain::{CONFLICT, Conflict, conflicts, weights};
-pub use leading::{Combination, MOST_TOGETHER, Outlook, Reach, leading, outlook};
+pub use leading::{Combination, MOST_TOGETHER, Reach, leading};
 pub use likelihood::{CheckTable, Lookup, band_weights, leading_outcome, quantity};
 pub use network::{
     Cause, Circumstance, Finding, Link, MOST_DEGREES, MOST_INTERMITTENT, Network, NetworkError, Parent,
 };
+pub use outlook::{Outlook, outlook};
 pub use posterior::{Posterior, Presence, ln_evidence, nothing_known, posterior, predict};

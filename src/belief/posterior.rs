@@ -1,7 +1,7 @@
 //! What is believed after the evidence: exact marginals from two passes over one elimination.
 
 use super::assembly::{Assembly, Check, Clamp, cause_var, circumstance_var, fault_of_check, outcome_var};
-use super::eliminate::{Tree, eliminate, order, weights_of};
+use super::eliminate::{eliminate, order, weights_of};
 use super::evidence::{BeliefError, Evidence, Moment};
 use super::factor::{Axis, Factor, Var};
 use super::network::Network;
@@ -9,6 +9,9 @@ use super::timeline::Timeline;
 
 /// A tree with every question in it may cost this many times the one without, and this much on top.
 const WORTH_ONE_TREE: (f64, f64) = (4.0, 20_000.0);
+
+/// Most pieces that the runs of fills are taken apart into.
+const MOST_PIECES: usize = 400;
 
 /// What is believed of one cause.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,11 +40,15 @@ pub struct Posterior {
 /// The posterior of everything.
 pub fn posterior(network: &Network, evidence: &Evidence) -> Result<Posterior, BeliefError> {
     let checks: Vec<Check> = (0..network.findings().len()).map(|finding| itself(network, finding)).collect();
-    let (inference, findings) = answer(network, evidence, &checks)?;
+    let inference = infer(network, evidence, &checks)?;
     Ok(Posterior {
-        causes: inference.causes(network),
-        circumstances: inference.circumstances(network),
-        findings,
+        causes: inference.causes(),
+        circumstances: inference
+            .circumstances
+            .iter()
+            .map(|weights| weights.get(1).copied().unwrap_or(0.0))
+            .collect(),
+        findings: inference.outcomes,
         ln_evidence: inference.ln_evidence,
     })
 }
@@ -52,7 +59,7 @@ pub fn predict(
     evidence: &Evidence,
     checks: &[Check],
 ) -> Result<Vec<Vec<f64>>, BeliefError> {
-    Ok(answer(network, evidence, checks)?.1)
+    Ok(infer(network, evidence, checks)?.outcomes)
 }
 
 /// ln P(evidence), up to the scale of the likelihoods.
@@ -82,11 +89,21 @@ pub(crate) fn free(network: &Network) -> Vec<Clamp> {
 
 /// ln P(evidence, clamps); `None` when it is 0.
 fn ln_clamped(network: &Network, evidence: &Evidence, clamps: &[Clamp]) -> Result<Option<f64>, BeliefError> {
-    let timeline = Timeline::new(network, evidence)?;
-    let mut assembly = Assembly::new(network, evidence, &timeline, clamps);
-    assembly.whole()?;
-    let order = order(&assembly.factors, &[]);
-    Ok(eliminate(assembly.factors, &order, false)?.ln_total())
+    let mut lns = Vec::new();
+    for piece in evidence.apart(network, MOST_PIECES) {
+        let timeline = Timeline::new(network, &piece)?;
+        let mut assembly = Assembly::new(network, &piece, &timeline, clamps);
+        assembly.whole()?;
+        let order = order(&assembly.factors, &[]);
+        lns.extend(eliminate(assembly.factors, &order, false)?.ln_total());
+    }
+    Ok(ln_sum(&lns))
+}
+
+/// ln Σ exp, without leaving the range of numbers; `None` of nothing.
+fn ln_sum(lns: &[f64]) -> Option<f64> {
+    let largest = lns.iter().copied().reduce(f64::max)?;
+    Some(largest + lns.iter().map(|ln| (ln - largest).exp()).sum::<f64>().ln())
 }
 
 /// The first item with which the evidence has probability 0.
@@ -102,52 +119,77 @@ fn impossible(network: &Network, evidence: &Evidence) -> BeliefError {
     BeliefError::Impossible { item: evidence.0.len().saturating_sub(1) }
 }
 
-/// A tree with its marginals, and the timeline that it was made for.
+/// All marginals, each a distribution.
 pub(crate) struct Inference {
-    tree: Tree,
-    timeline: Timeline,
     pub(crate) ln_evidence: f64,
+    /// Of each cause: absent, present, cured by its first remedy, by its second…
+    trajectories: Vec<Vec<f64>>,
+    circumstances: Vec<Vec<f64>>,
+    /// Of each check.
+    outcomes: Vec<Vec<f64>>,
 }
 
 impl Inference {
-    /// Two passes; `None` when the evidence is impossible.
-    fn new(factors: Vec<Factor>, timeline: Timeline) -> Result<Option<Self>, BeliefError> {
+    /// Without any question.
+    pub(crate) fn plain(network: &Network, evidence: &Evidence) -> Result<Self, BeliefError> {
+        infer(network, evidence, &[])
+    }
+
+    pub(crate) fn causes(&self) -> Vec<Presence> {
+        self.trajectories.iter().map(|weights| presence(weights)).collect()
+    }
+
+    /// Two passes; `None` when the evidence is impossible. `asked` checks stand in the tree as outcome variables.
+    fn of_tree(
+        network: &Network,
+        factors: Vec<Factor>,
+        outcome: impl Fn(usize) -> Var,
+        asked: usize,
+    ) -> Result<Option<Self>, BeliefError> {
         let order = order(&factors, &[]);
         let mut tree = eliminate(factors, &order, true)?;
-        Ok(tree.ln_total().map(|ln_evidence| {
-            tree.spread_back();
-            Self { tree, timeline, ln_evidence }
+        let Some(ln_evidence) = tree.ln_total() else { return Ok(None) };
+        tree.spread_back();
+        let of = |var: Var| normal(tree.marginal(var).unwrap_or_else(|| vec![1.0]));
+        Ok(Some(Self {
+            ln_evidence,
+            trajectories: (0..network.causes().len()).map(|cause| of(cause_var(network, cause))).collect(),
+            circumstances: (0..network.circumstances().len())
+                .map(|index| of(circumstance_var(index)))
+                .collect(),
+            outcomes: (0..asked).map(|place| of(outcome(place))).collect(),
         }))
     }
 
-    /// Without any question.
-    pub(crate) fn plain(network: &Network, evidence: &Evidence) -> Result<Self, BeliefError> {
-        Ok(answer(network, evidence, &[])?.0)
-    }
-
-    pub(crate) fn causes(&self, network: &Network) -> Vec<Presence> {
-        (0..network.causes().len()).map(|cause| self.presence(network, cause)).collect()
-    }
-
-    /// From the weights of the trajectories: absent, present, cured by the first remedy, by the second…
-    fn presence(&self, network: &Network, cause: usize) -> Presence {
-        let weights = self.tree.marginal(cause_var(network, cause)).unwrap_or_else(|| vec![1.0]);
-        debug_assert!(weights.len() == 2 + self.timeline.remedies[cause].len());
-        let now = weights.get(1).copied().unwrap_or(0.0);
-        let cured: f64 = weights.iter().skip(2).sum();
-        let absent = weights[0];
-        let total = now + cured + absent;
-        Presence { was: (now + cured) / total, now: now / total, ln_odds: (now / (cured + absent)).ln() }
-    }
-
-    fn circumstances(&self, network: &Network) -> Vec<f64> {
-        let happened = |index| {
-            self.tree
-                .marginal(circumstance_var(index))
-                .map_or(0.0, |weights| weights[1] / (weights[0] + weights[1]))
+    /// The average of several, weighed by their evidence.
+    fn mixed(mut pieces: Vec<Self>) -> Option<Self> {
+        if pieces.len() == 1 {
+            return pieces.pop();
+        }
+        let lns: Vec<f64> = pieces.iter().map(|piece| piece.ln_evidence).collect();
+        let ln_evidence = ln_sum(&lns)?;
+        let mix = |rows: fn(&Self) -> &Vec<Vec<f64>>| -> Vec<Vec<f64>> {
+            let mut sums: Vec<Vec<f64>> = rows(&pieces[0]).iter().map(|row| vec![0.0; row.len()]).collect();
+            for piece in &pieces {
+                let weight = (piece.ln_evidence - ln_evidence).exp();
+                for (sum, value) in sums.iter_mut().flatten().zip(rows(piece).iter().flatten()) {
+                    *sum += weight * value;
+                }
+            }
+            sums.into_iter().map(normal).collect()
         };
-        (0..network.circumstances().len()).map(happened).collect()
+        let (trajectories, circumstances) =
+            (mix(|piece| &piece.trajectories), mix(|piece| &piece.circumstances));
+        Some(Self { ln_evidence, trajectories, circumstances, outcomes: mix(|piece| &piece.outcomes) })
     }
+}
+
+/// From the weights of the trajectories.
+fn presence(weights: &[f64]) -> Presence {
+    let now = weights.get(1).copied().unwrap_or(0.0);
+    let cured: f64 = weights.iter().skip(2).sum();
+    let total = now + cured + weights[0];
+    Presence { was: (now + cured) / total, now: now / total, ln_odds: (now / (cured + weights[0])).ln() }
 }
 
 /// The check that tells a finding's degree itself.
@@ -157,18 +199,27 @@ fn itself(network: &Network, finding: usize) -> Check {
     Check { findings: vec![finding], outcomes: (0..states).map(outcome).collect(), moment: Moment::Bad }
 }
 
-/// All marginals, and what the checks would answer: in one tree where that is cheap, else the checks one by one.
-fn answer(
-    network: &Network,
-    evidence: &Evidence,
-    checks: &[Check],
-) -> Result<(Inference, Vec<Vec<f64>>), BeliefError> {
+/// All marginals, and what the checks would answer.
+fn infer(network: &Network, evidence: &Evidence, checks: &[Check]) -> Result<Inference, BeliefError> {
     evidence.check(network)?;
     for (place, check) in checks.iter().enumerate() {
         if let Some(why) = fault_of_check(network, check) {
             return Err(BeliefError::Check { check: place, why });
         }
     }
+    let mut pieces = Vec::new();
+    for piece in evidence.apart(network, MOST_PIECES) {
+        pieces.extend(infer_piece(network, &piece, checks)?);
+    }
+    Inference::mixed(pieces).ok_or_else(|| impossible(network, evidence))
+}
+
+/// In one tree where that is cheap, else the checks one by one.
+fn infer_piece(
+    network: &Network,
+    evidence: &Evidence,
+    checks: &[Check],
+) -> Result<Option<Inference>, BeliefError> {
     let clamps = free(network);
     let plain = Timeline::new(network, evidence)?;
     let mut assembly = Assembly::new(network, evidence, &plain, &clamps);
@@ -178,17 +229,13 @@ fn answer(
         && let Ok((timeline, joint)) = with_checks(network, evidence, &plain, checks)
         && cost(&joint) <= cost(&factors) * WORTH_ONE_TREE.0 + WORTH_ONE_TREE.1
     {
-        let inference = Inference::new(joint, timeline)?.ok_or_else(|| impossible(network, evidence))?;
-        let var = |place| outcome_var(network, &inference.timeline, evidence.0.len(), place);
-        let outcomes = (0..checks.len())
-            .map(|place| normal(inference.tree.marginal(var(place)).unwrap_or_else(|| vec![1.0])));
-        let outcomes = outcomes.collect();
-        return Ok((inference, outcomes));
+        let outcome = |place| outcome_var(network, &timeline, evidence.0.len(), place);
+        return Inference::of_tree(network, joint, outcome, checks.len());
     }
-    let outcomes =
+    let Some(mut inference) = Inference::of_tree(network, factors, |_| Var::MAX, 0)? else { return Ok(None) };
+    inference.outcomes =
         checks.iter().map(|check| ask_alone(network, evidence, &plain, check)).collect::<Result<_, _>>()?;
-    let inference = Inference::new(factors, plain)?.ok_or_else(|| impossible(network, evidence))?;
-    Ok((inference, outcomes))
+    Ok(Some(inference))
 }
 
 /// The whole graph with these checks in it, as outcome variables.

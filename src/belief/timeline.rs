@@ -51,9 +51,9 @@ pub(crate) struct Timeline {
     /// For each item what it sees (nothing for remedies and circumstances).
     pub(crate) sights: Vec<Vec<Sight>>,
     phases: Vec<usize>,
-    /// The last phase; the one after it is what would be if `cured` were cured.
+    /// The last phase; each one after it is what would be if these causes were cured now.
     last: usize,
-    cured: Vec<usize>,
+    cured: Vec<Vec<usize>>,
     /// For each finding itself and all findings above it, ascending.
     above: Vec<Vec<usize>>,
     below: Vec<Awake>,
@@ -127,8 +127,8 @@ impl Timeline {
         findings: &[usize],
         cured: &[usize],
     ) -> Result<Vec<Sight>, BeliefError> {
-        self.cured = cured.to_vec();
-        self.see(network, findings, self.last + 1, Moment::Bad)
+        self.cured.push(cured.to_vec());
+        self.see(network, findings, self.last + self.cured.len(), Moment::Bad)
     }
 
     fn see(
@@ -198,7 +198,9 @@ impl Timeline {
 
     fn code_of(&self, cause: usize, point: Point) -> usize {
         let sleeps = self.intermittent.binary_search(&cause).is_ok_and(|bit| point.awake >> bit & 1 == 0);
-        if sleeps || (point.phase > self.last && self.cured.contains(&cause)) {
+        let cured =
+            point.phase.checked_sub(self.last + 1).is_some_and(|place| self.cured[place].contains(&cause));
+        if sleeps || cured {
             return STILL;
         }
         self.remedies[cause].iter().filter(|remedy| remedy.0 <= point.phase).count()
@@ -207,11 +209,6 @@ impl Timeline {
     /// The versions of a finding that matter; none if no evidence depends on it.
     pub(crate) fn versions(&self, finding: usize) -> &[Version] {
         &self.versions[finding]
-    }
-
-    /// Itself and all findings above it, ascending.
-    pub(crate) fn above(&self, finding: usize) -> &[usize] {
-        &self.above[finding]
     }
 }
 

@@ -14,11 +14,12 @@ use crate::units::{Kind, Quantity};
 
 /// Holds a case that was kept against the present knowledge. What no longer fits stays as a remark in its place,
 /// so that positions of events do not move; the remarks say so. An unknown machine is refused.
-pub fn fit(case: &Case, knowledge: &Knowledge) -> Result<(Case, Vec<Diagnostic>), Diagnostic> {
+pub fn fit(case: &Case, knowledge: &Knowledge) -> Result<(Case, Vec<Diagnostic>), Box<Diagnostic>> {
     let mut fitted = case.clone();
     let mut remarks = Vec::new();
-    let machine =
-        Names { knowledge, machine: None }.machine(&case.machine).map_err(|fault| as_diagnostic(&fault))?;
+    let machine = Names { knowledge, machine: None }
+        .machine(&case.machine)
+        .map_err(|fault| Box::new(as_diagnostic(&fault)))?;
     let names = Names { knowledge, machine: knowledge.machines.get(&machine) };
     fitted.machine = machine;
     if let Some(options) = &mut fitted.fitted {
@@ -36,7 +37,7 @@ pub fn fit(case: &Case, knowledge: &Knowledge) -> Result<(Case, Vec<Diagnostic>)
             Ok(now) => *event = now,
             Err(faults) => {
                 remarks.push(no_longer(&faults));
-                *event = kept_as_remark(event, write::event(event));
+                *event = kept_as_remark(event);
             }
         }
     }
@@ -55,8 +56,8 @@ pub(super) fn no_longer(faults: &[Fault]) -> Diagnostic {
 }
 
 /// An event that no longer fits, as a remark that says what it was.
-pub(super) fn kept_as_remark(event: &Event, written: impl std::fmt::Display) -> Event {
-    let note = format!("not known to the present knowledge: {written}");
+pub(super) fn kept_as_remark(event: &Event) -> Event {
+    let note = format!("not known to the present knowledge: {}", write::event(event));
     Event { at: event.at.clone(), by: event.by.clone(), what: What::Note(note) }
 }
 

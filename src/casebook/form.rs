@@ -5,8 +5,9 @@
 
 use std::fmt;
 
-use serde::{Deserialize, Deserializer, Serialize, Serializer, de};
+use serde::{Deserialize, Serialize};
 
+use super::figures::exact;
 use super::model::{Beside, Event, Fills, Happened, Moment, Reading, RemedyResult, What};
 use crate::diag::Code;
 use crate::ids::{CauseId, CheckId, CircumstanceId, OutcomeId, PersonId, RemedyId, SettingId};
@@ -124,14 +125,6 @@ pub(super) struct EventForm {
     pub(super) at: Option<String>,
 }
 
-/// A figure with its unit, exact to the last digit.
-pub(super) fn exact(quantity: Quantity) -> String {
-    let number = quantity.number;
-    let plain = number == 0.0 || (1e-6..=1e15).contains(&number.abs());
-    let digits = if plain { format!("{number}") } else { format!("{number:e}") };
-    format!("{digits} {}", quantity.unit.name)
-}
-
 fn word_for<T: PartialEq>(known: &[(&'static str, T)], value: &T) -> Option<String> {
     known.iter().find(|(_, v)| v == value).map(|(word, _)| (*word).to_owned())
 }
@@ -237,7 +230,9 @@ impl EventForm {
                 let faults = faults_of(&fills);
                 if faults.is_empty() { Ok(Reading::Fills(fills)) } else { Err(faults) }
             }
-            (None, Some(value), None) => value_of(&value, self.expected, self.shown, bare),
+            (None, Some(value), None) => {
+                value_of(&value, self.expected.as_deref(), self.shown.as_deref(), bare)
+            }
             _ => Err(vec![
                 Fault::new("", Code::BadValue, "a reading has one answer: `outcome`, `value` or `fills`")
                     .help("`expected` or `shown` may stand beside `value` only".to_owned()),
@@ -267,8 +262,8 @@ fn word<T: Copy>(key: &'static str, text: Option<&str>, known: &[(&'static str, 
 
 fn value_of(
     value: &str,
-    expected: Option<String>,
-    shown: Option<String>,
+    expected: Option<&str>,
+    shown: Option<&str>,
     bare: Option<&'static Unit>,
 ) -> Result<Reading, Vec<Fault>> {
     let mut faults = Vec::new();
@@ -280,8 +275,8 @@ fn value_of(
         read.map_err(|error| faults.push(Fault::unit(key, &error))).ok()
     };
     let value = read("value", value);
-    let known = expected.as_deref().map(|text| read("expected", text));
-    let seen = shown.as_deref().map(|text| read("shown", text));
+    let known = expected.map(|text| read("expected", text));
+    let seen = shown.map(|text| read("shown", text));
     if known.is_some() && seen.is_some() {
         let message = "a pair is a value with `expected` or with `shown`, not both";
         faults.push(Fault::new("shown", Code::BadValue, message));
@@ -295,152 +290,61 @@ fn value_of(
 
 /// Everything in a run of fills that does not hold together.
 fn faults_of(fills: &Fills) -> Vec<Fault> {
+    let above_zero = |figure: f64| figure.is_finite() && figure > 0.0;
+    let figures = fills.values.iter().chain(&fills.shown).chain(fills.tare.iter().flat_map(|tare| &tare.1));
+    let finite = figures.into_iter().all(|figure| figure.is_finite());
     let mut faults = Vec::new();
-    let mut fault = |key, code, message: String| faults.push(Fault::new(key, code, message));
-    let count = fills.values.len();
-    match Unit::find(&fills.unit) {
-        Some(unit) if unit.kind == Kind::Mass => {}
-        Some(unit) => {
-            let message =
-                format!("fills have a mass, and '{}' is a unit of {}", fills.unit, unit.kind.noun());
-            fault("fills.unit", Code::BadUnit, message);
+    let mut hold = |holds: bool, key, code, message: String| {
+        if !holds {
+            faults.push(Fault::new(key, code, message));
         }
-        None => fault("fills.unit", Code::BadUnit, format!("'{}' is not a unit known here", fills.unit)),
-    }
-    if !(fills.target.is_finite() && fills.target > 0.0) {
-        fault(
-            "fills.target",
-            Code::OutOfRange,
-            format!("a target is above zero, and this is {}", fills.target),
-        );
-    }
-    if count == 0 {
-        fault(
-            "fills.values",
-            Code::BadValue,
-            "a run without fills; give the net weights in order".to_owned(),
-        );
-    }
-    if fills.division.is_some_and(|d| !(d.is_finite() && d > 0.0)) {
-        fault("fills.division", Code::OutOfRange, "a division is above zero".to_owned());
-    }
-    let beside = [
-        ("fills.shown", fills.shown.len()),
-        ("fills.lanes", fills.lanes.len()),
-        ("fills.times", fills.times.len()),
-    ];
-    for (key, length) in beside {
-        if length != 0 && length != count {
-            let name = key.trim_start_matches("fills.");
-            fault(
-                key,
-                Code::BadValue,
-                format!("'{name}' has {length} entries for {count} fills; one a fill, or none"),
-            );
-        }
-    }
-    if let Some((kind, values)) = &fills.tare {
-        let fits = match kind.as_str() {
-            "each" => values.len() == count,
-            "mean" => !values.is_empty(),
-            "none" => values.is_empty(),
-            _ => false,
-        };
-        if !fits {
-            let message = "tare is `each` with one value a fill, `mean` with at least one, or `none` without";
-            fault("fills.tare", Code::BadValue, message.to_owned());
-        }
-    }
-    let figures = fills.values.iter().chain(&fills.shown).chain(fills.tare.iter().flat_map(|t| &t.1));
-    if figures.into_iter().any(|figure| !figure.is_finite()) {
-        fault("fills.values", Code::OutOfRange, "a weight must be a finite number".to_owned());
-    }
+    };
+    let target = format!("a target is above zero, and this is {}", fills.target);
+    hold(above_zero(fills.target), "fills.target", Code::OutOfRange, target);
+    let empty = "a run without fills; give the net weights in order".to_owned();
+    hold(!fills.values.is_empty(), "fills.values", Code::BadValue, empty);
+    let infinite = "a weight must be a finite number".to_owned();
+    hold(finite, "fills.values", Code::OutOfRange, infinite);
+    let division = "a division is above zero".to_owned();
+    hold(fills.division.is_none_or(above_zero), "fills.division", Code::OutOfRange, division);
+    let named = fills.lanes.iter().chain(&fills.times).all(|name| !name.is_empty());
+    hold(named, "fills.lanes", Code::WrongType, "a lane or a time is empty".to_owned());
+    let tare = "tare is `each` with one value a fill, `mean` with at least one, or `none` without".to_owned();
+    hold(tare_fits(fills), "fills.tare", Code::BadValue, tare);
+    faults.extend(unit_of_mass(&fills.unit).err());
+    faults.extend(wrong_lengths(fills));
     faults
 }
 
-/// A mass kept in grams and written with its unit.
-pub(super) mod grams {
-    use super::*;
-
-    pub(in super::super) fn serialize<S: Serializer>(grams: &Option<f64>, out: S) -> Result<S::Ok, S::Error> {
-        grams.map(|number| exact(Quantity { number, unit: Kind::Mass.base() })).serialize(out)
-    }
-
-    pub(in super::super) fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<Option<f64>, D::Error> {
-        let text: Option<String> = Deserialize::deserialize(from)?;
-        let read = |text: String| Quantity::parse_in(&text, Kind::Mass.base()).map(Quantity::base);
-        text.map(read).transpose().map_err(de::Error::custom)
+fn unit_of_mass(name: &str) -> Result<(), Fault> {
+    let refused = |message| Err(Fault::new("fills.unit", Code::BadUnit, message));
+    match Unit::find(name) {
+        Some(unit) if unit.kind == Kind::Mass => Ok(()),
+        Some(unit) => refused(format!("fills have a mass, and '{name}' is a unit of {}", unit.kind.noun())),
+        None => refused(format!("'{name}' is not a unit known here")),
     }
 }
 
-/// The unit that visits are counted in.
-pub(super) fn minute() -> &'static Unit {
-    Unit::find("min").unwrap_or(Kind::Time.base())
+fn tare_fits(fills: &Fills) -> bool {
+    fills.tare.as_ref().is_none_or(|(kind, values)| match kind.as_str() {
+        "each" => values.len() == fills.values.len(),
+        "mean" => !values.is_empty(),
+        "none" => values.is_empty(),
+        _ => false,
+    })
 }
 
-/// A time kept in minutes and written with its unit.
-pub(super) mod minutes {
-    use super::*;
-
-    #[expect(clippy::trivially_copy_pass_by_ref, reason = "the shape that serde asks for")]
-    pub(in super::super) fn serialize<S: Serializer>(minutes: &f64, out: S) -> Result<S::Ok, S::Error> {
-        exact(Quantity { number: *minutes, unit: minute() }).serialize(out)
-    }
-
-    pub(in super::super) fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<f64, D::Error> {
-        let text = String::deserialize(from)?;
-        let read = Quantity::parse_in(&text, minute()).map_err(de::Error::custom)?;
-        Ok(in_unit(read, minute()))
-    }
-}
-
-/// A quantity as a bare number of some unit; the same unit gives the same digits.
-pub(super) fn in_unit(quantity: Quantity, unit: &'static Unit) -> f64 {
-    if quantity.unit == unit { quantity.number } else { unit.from_base(quantity.base()) }
-}
-
-/// A tare, written as a group of kind and values.
-pub(super) mod tare {
-    use super::*;
-
-    #[derive(Serialize, Deserialize)]
-    struct Tare {
-        kind: String,
-        #[serde(default)]
-        values: Vec<f64>,
-    }
-
-    pub(in super::super) fn serialize<S: Serializer>(
-        tare: &Option<(String, Vec<f64>)>,
-        out: S,
-    ) -> Result<S::Ok, S::Error> {
-        let tare = tare.clone().map(|(kind, values)| Tare { kind, values });
-        tare.serialize(out)
-    }
-
-    pub(in super::super) fn deserialize<'de, D: Deserializer<'de>>(
-        from: D,
-    ) -> Result<Option<(String, Vec<f64>)>, D::Error> {
-        let tare: Option<Tare> = Deserialize::deserialize(from)?;
-        Ok(tare.map(|tare| (tare.kind, tare.values)))
-    }
-}
-
-/// Names with their values, written as a group of keys.
-pub(super) mod pairs {
-    use super::*;
-    use std::collections::BTreeMap;
-
-    pub(in super::super) fn serialize<S: Serializer>(
-        pairs: &[(String, String)],
-        out: S,
-    ) -> Result<S::Ok, S::Error> {
-        out.collect_map(pairs.iter().map(|(name, value)| (name, value)))
-    }
-
-    pub(in super::super) fn deserialize<'de, D: Deserializer<'de>>(
-        from: D,
-    ) -> Result<Vec<(String, String)>, D::Error> {
-        BTreeMap::<String, String>::deserialize(from).map(|map| map.into_iter().collect())
-    }
+/// What stands beside the fills has one entry a fill, or none.
+fn wrong_lengths(fills: &Fills) -> impl Iterator<Item = Fault> {
+    let count = fills.values.len();
+    let beside = [
+        ("shown", "fills.shown", fills.shown.len()),
+        ("lanes", "fills.lanes", fills.lanes.len()),
+        ("times", "fills.times", fills.times.len()),
+    ];
+    let wrong = beside.into_iter().filter(move |(_, _, length)| *length != 0 && *length != count);
+    wrong.map(move |(name, key, length)| {
+        let message = format!("'{name}' has {length} entries for {count} fills; one a fill, or none");
+        Fault::new(key, Code::BadValue, message)
+    })
 }

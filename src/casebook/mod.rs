@@ -3,14 +3,20 @@
 //! [`read`] takes a case file apart with positions, [`fit`] holds a case against the knowledge, [`export`] writes
 //! one so that it reads back equal, and [`Store`] keeps them, one append-only file a case.
 
+mod figures;
 mod fit;
 mod form;
 mod model;
 mod read;
 mod read_event;
+mod store;
 mod write;
 
 pub use fit::fit;
 pub use model::*;
 pub use read::{Read, Refused, read, read_path};
+pub use store::{CaseId, Entry, Happening, Listing, Record, Recorded, Remark, Store, StoreError, Summary};
 pub use write::export;
+
+#[cfg(test)]
+mod tests;

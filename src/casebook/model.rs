@@ -4,7 +4,8 @@ use std::collections::BTreeSet;
 
 use serde::{Deserialize, Serialize};
 
-use super::form::{self, EventForm};
+use super::figures;
+use super::form::EventForm;
 use crate::ids::{
     CauseId, CautionId, CheckId, CircumstanceId, MachineId, OptionId, OutcomeId, PersonId, RemedyId,
     SettingId, ToolId,
@@ -117,7 +118,7 @@ pub struct ScaleFacts {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub supply: Option<ScaleSupply>,
     /// Division in grams, when it is not the machine's.
-    #[serde(with = "form::grams", skip_serializing_if = "Option::is_none")]
+    #[serde(with = "figures::grams", skip_serializing_if = "Option::is_none")]
     pub division: Option<f64>,
 }
 
@@ -178,10 +179,10 @@ pub struct Person {
 #[serde(default)]
 pub struct Visit {
     /// Minutes on the road.
-    #[serde(with = "form::minutes")]
+    #[serde(with = "figures::minutes")]
     pub travel: f64,
     /// Minutes until one can set off.
-    #[serde(with = "form::minutes")]
+    #[serde(with = "figures::minutes")]
     pub waiting: f64,
 }
 
@@ -313,7 +314,7 @@ pub struct Fills {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub division: Option<f64>,
     /// Bag tare: each, mean or none, with its figures.
-    #[serde(default, with = "form::tare", skip_serializing_if = "Option::is_none")]
+    #[serde(default, with = "figures::tare", skip_serializing_if = "Option::is_none")]
     pub tare: Option<(String, Vec<f64>)>,
     /// What they were weighed on.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -325,7 +326,7 @@ pub struct Fills {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub times: Vec<String>,
     /// Settings at the time, in order of their names.
-    #[serde(default, with = "form::pairs", skip_serializing_if = "Vec::is_empty")]
+    #[serde(default, with = "figures::pairs", skip_serializing_if = "Vec::is_empty")]
     pub settings: Vec<(String, String)>,
 }
 

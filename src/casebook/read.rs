@@ -5,6 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
+use super::figures;
 use super::fit::{self, Names};
 use super::form;
 use super::model::{
@@ -76,7 +77,7 @@ pub struct Refused {
 /// A case whose `knowledge` head differs from this knowledge keeps an event that no longer fits as a remark.
 pub fn read(text: &str, name: &str, knowledge: &Knowledge) -> Result<Read, Refused> {
     let mut sources = Sources::default();
-    let file = sources.add(diag::harmless(name), text);
+    let file = sources.add(diag::harmless(name), yaml::veiled(text));
     let (case, mut problems) = match yaml::parse_of_people(&sources, file, FREE_TEXT) {
         Err(problem) => (None, vec![problem]),
         Ok(node) => {
@@ -281,7 +282,7 @@ impl<'a> Reading<'a> {
         let mut fields = Fields::open(&mut self.reader, node)?;
         let mut minutes = |reading: &mut Self, key| {
             let figure =
-                fields.get(key).and_then(|node| reading.figure(node, form::minute()).zip(Some(node)));
+                fields.get(key).and_then(|node| reading.figure(node, figures::minute()).zip(Some(node)));
             figure.map_or(0.0, |(minutes, node)| {
                 if minutes < 0.0 {
                     let message = "a time on the road or waiting is not below zero";
@@ -346,7 +347,7 @@ impl<'a> Reading<'a> {
             other => Err(UnitError::NotANumber(other.noun().to_owned())),
         };
         match read {
-            Ok(quantity) => Some(form::in_unit(quantity, unit)),
+            Ok(quantity) => Some(figures::in_unit(quantity, unit)),
             Err(error) => {
                 let problem = Diagnostic::error(form::unit_code(&error), node.span, error.to_string());
                 self.reader.push(problem);

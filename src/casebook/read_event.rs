@@ -4,7 +4,7 @@ use super::fit;
 use super::form::{self, EventForm, Fault, KINDS};
 use super::model::{Event, Fills, Person};
 use super::read::{Reading, at};
-use crate::diag::{Code, Diagnostic, Span, harmless};
+use crate::diag::{Code, Diagnostic, Span};
 use crate::ids::{CheckId, PersonId, did_you_mean};
 use crate::knowledge::yaml::{Node, Value};
 use crate::knowledge::{Asks, Fields, typed};
@@ -37,13 +37,14 @@ pub(super) fn event(reading: &mut Reading<'_>, node: &Node, people: &[Person]) -
     match reading.names.event(&event) {
         Ok(event) => Some(event),
         Err(faults) if reading.lenient => {
-            let written = &reading.reader.sources.text(node.span.file)[node.span.start..node.span.end];
-            let kept = fit::kept_as_remark(&event, harmless(written.trim()));
+            let kept = fit::kept_as_remark(&event);
             reading.reader.push(Diagnostic { span: Some(whole), ..fit::no_longer(&faults) });
             Some(kept)
         }
         Err(faults) => {
-            faults.iter().for_each(|fault| reading.reader.push(at(fault, place(fault))));
+            for fault in &faults {
+                reading.reader.push(at(fault, place(fault)));
+            }
             None
         }
     }

@@ -13,7 +13,8 @@ pub fn export(case: &Case) -> String {
     let mut out = format!("format: {FORMAT}\n");
     let mut line = |key: &str, value: Option<String>| {
         if let Some(value) = value {
-            out.push_str(&format!("{key}: {value}\n"));
+            let blank = if value.starts_with('\n') { "" } else { " " };
+            out.push_str(&format!("{key}:{blank}{value}\n"));
         }
     };
     line("knowledge", case.knowledge.as_ref().map(flow));
@@ -53,18 +54,21 @@ fn undress(json: &str) -> String {
     let mut out = String::with_capacity(json.len());
     let mut rest = json;
     while let Some(c) = rest.chars().next() {
-        if c == '"' {
-            let end = end_of_text(rest);
-            let text: String = serde_json::from_str(&rest[..end]).unwrap_or_default();
-            out.push_str(&scalar(&diag::harmless(&text)));
-            rest = &rest[end..];
-            continue;
+        let end = match c {
+            '"' => end_of_text(rest),
+            ':' | ',' | '{' | '}' | '[' | ']' => 1,
+            _ => rest.find([',', '}', ']']).unwrap_or(rest.len()),
+        };
+        let (token, after) = rest.split_at(end);
+        match c {
+            '"' => {
+                let text: String = serde_json::from_str(token).unwrap_or_default();
+                out.push_str(&scalar(&diag::harmless(&text)));
+            }
+            ':' | ',' => out.extend([c, ' ']),
+            _ => out.push_str(token.strip_suffix(".0").unwrap_or(token)),
         }
-        out.push(c);
-        if matches!(c, ':' | ',') {
-            out.push(' ');
-        }
-        rest = &rest[c.len_utf8()..];
+        rest = after;
     }
     out
 }
@@ -97,7 +101,13 @@ fn is_plain(text: &str) -> bool {
         && text.chars().all(inside)
         && !text.ends_with(' ')
         && !special.contains(&text.to_ascii_lowercase().as_str())
-        && (text.starts_with(|c: char| c.is_ascii_alphabetic()) || is_figure(text))
+        && (text.starts_with(|c: char| c.is_ascii_alphabetic()) || is_figure(text) || is_version(text))
+}
+
+/// Three numbers with points between: too many points for a number.
+fn is_version(text: &str) -> bool {
+    text.split('.').count() == 3
+        && text.split('.').all(|part| !part.is_empty() && part.bytes().all(|b| b.is_ascii_digit()))
 }
 
 /// Whether this is a number with its unit, as quantities are written.
@@ -128,7 +138,9 @@ mod tests {
 
     #[test]
     fn texts_go_bare_only_where_nobody_can_misread_them() {
-        for bare in ["sunflower kernels", "199.4 g", "eu", "every bag's light", "-3 g", "12 /min", "5 %"] {
+        for bare in
+            ["sunflower kernels", "199.4 g", "eu", "every bag's light", "-3 g", "12 /min", "5 %", "1.0.0"]
+        {
             assert_eq!(scalar(bare), bare);
         }
         for odd in
@@ -141,6 +153,6 @@ mod tests {
     #[test]
     fn json_loses_its_quotes_and_gets_its_blanks() {
         let json = r#"{"id":"a-b","says":"no, \"stop\"","list":[1.5,-2.0],"ok":true}"#;
-        assert_eq!(undress(json), r#"{id: a-b, says: "no, \"stop\"", list: [1.5, -2.0], ok: true}"#);
+        assert_eq!(undress(json), r#"{id: a-b, says: "no, \"stop\"", list: [1.5, -2], ok: true}"#);
     }
 }

@@ -71,6 +71,18 @@ impl Context {
         self.write(&text)
     }
 
+    /// Shows a page beside the answer, on standard error.
+    pub fn aside(&self, page: &Page) -> Result<()> {
+        self.remark(&terminal::draw(page, &self.error_look))
+    }
+
+    /// Says something beside the answer, on standard error.
+    pub fn remark(&self, text: &str) -> Result<()> {
+        let end = if text.ends_with('\n') { "" } else { "\n" };
+        anstream::stderr().write_all(format!("{text}{end}").as_bytes())?;
+        Ok(())
+    }
+
     /// Answers a program.
     pub fn json(&mut self, answer: &impl Serialize) -> Result<()> {
         let text = json::text(answer).map_err(|e| {

@@ -60,7 +60,7 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
 }
 
 /// The index of the knowledge in use, built first where it is not there.
-fn index(context: &Context) -> Result<Index> {
+pub(super) fn index(context: &Context) -> Result<Index> {
     let texts = context.texts();
     let hash = texts.hash();
     // Without a place for it the index is built in memory.
@@ -73,7 +73,7 @@ fn index(context: &Context) -> Result<Index> {
     Index::open_or_build(cache.as_deref(), &hash, || docs(&knowledge)).map_err(|e| unusable(&e))
 }
 
-fn unusable(error: &SearchError) -> CommandError {
+pub(super) fn unusable(error: &SearchError) -> CommandError {
     CommandError::new(ErrorKind::Store, crate::view::words::sentence(&error.to_string()))
         .hint("Delete the folder `cache` in the store; it is built again.".to_owned())
 }

@@ -3,13 +3,16 @@
 //! A new command is a file beside these, a variant of [`Command`] and a line in [`Command::run`]. Commands say
 //! what they have to say as a page or as one JSON value; they never print.
 
+mod case;
 mod completions;
 mod context;
+mod diagnose;
 mod find;
 mod knowledge;
 mod manual;
 mod outcome;
 mod show;
+mod talk;
 mod weights;
 
 use std::io::Write;
@@ -34,6 +37,7 @@ store could not be read or written, 70 our own fault.";
 #[derive(Debug, Parser)]
 #[command(name = "handlamp", version, help_template = HELP, after_help = EXITS, before_help = "\
 Examples:
+  handlamp diagnose all our bags are light
   handlamp find bags too light
   handlamp show fills-steadily-light
   handlamp weights fills.csv --target 250g
@@ -47,6 +51,8 @@ pub struct Program {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Diagnose(diagnose::Args),
+    Case(case::Args),
     Find(find::Args),
     Show(show::Args),
     Weights(weights::Args),
@@ -58,6 +64,8 @@ enum Command {
 impl Command {
     fn run(&self, context: &mut Context) -> Result {
         match self {
+            Command::Diagnose(args) => diagnose::run(args, context),
+            Command::Case(args) => case::run(args, context),
             Command::Find(args) => find::run(args, context),
             Command::Show(args) => show::run(args, context),
             Command::Weights(args) => weights::run(args, context),

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{FaultGraph, Node, Relation, Towards, View};
-use crate::ids::CauseId;
+use crate::ids::{CauseId, FindingId};
 use crate::knowledge::Knowledge;
 
 /// How an entry hangs loose.
@@ -65,26 +65,28 @@ pub fn loose_ends(graph: &FaultGraph) -> Vec<(Node, Loose)> {
 /// strengths need many answers to be told apart, so an author should look at what differs between them.
 pub fn not_told_apart(knowledge: &Knowledge, view: &View<'_>) -> Vec<Vec<CauseId>> {
     let graph = FaultGraph::of_machine(knowledge, view);
-    let mut shown: BTreeMap<BTreeSet<(String, String)>, Vec<CauseId>> = BTreeMap::new();
+    let shown_by: BTreeMap<_, _> = view.findings.iter().map(|f| (&f.id, answers(&graph, &f.id))).collect();
+    let mut causes: BTreeMap<BTreeSet<Answer>, Vec<CauseId>> = BTreeMap::new();
     for cause in &view.causes {
-        shown.entry(answers(&graph, &cause.id)).or_default().push(cause.id.clone());
+        let reach = graph.reach(&Node::Cause(cause.id.clone()));
+        let shown = reach.iter().filter_map(|f| shown_by.get(f)).flatten().cloned().collect();
+        causes.entry(shown).or_default().push(cause.id.clone());
     }
-    let mut groups: Vec<_> = shown.into_values().filter(|group| group.len() > 1).collect();
+    let mut groups: Vec<_> = causes.into_values().filter(|group| group.len() > 1).collect();
     groups.sort();
     groups
 }
 
-/// The answers that a cause can bring about: a check with an outcome, or with the finding where the check has none.
-fn answers(graph: &FaultGraph, cause: &CauseId) -> BTreeSet<(String, String)> {
-    let mut answers = BTreeSet::new();
-    for finding in graph.reach(&Node::Cause(cause.clone())) {
-        for near in graph.neighbours(&Node::Finding(finding.clone())) {
-            if near.link.relation == Relation::BearsOn {
-                let outcome =
-                    near.link.outcome.map_or_else(|| finding.to_string(), |outcome| outcome.to_string());
-                answers.insert((near.node.id().to_owned(), outcome));
-            }
-        }
-    }
-    answers
+/// A check, with an outcome of it or with the finding where the check has none.
+type Answer = (String, String);
+
+/// The answers that show a finding.
+fn answers(graph: &FaultGraph, finding: &FindingId) -> BTreeSet<Answer> {
+    let near = graph.neighbours(&Node::Finding(finding.clone())).into_iter();
+    let seen = near.filter(|n| n.link.relation == Relation::BearsOn);
+    seen.map(|n| {
+        let outcome = n.link.outcome.map_or_else(|| finding.to_string(), |outcome| outcome.to_string());
+        (n.node.id().to_owned(), outcome)
+    })
+    .collect()
 }

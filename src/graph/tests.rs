@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use super::*;
+use crate::diag::Code;
 use crate::knowledge::{Texts, load};
 
 fn knowledge_with(over: &str) -> Knowledge {

@@ -33,7 +33,18 @@ impl<'a> Reader<'a> {
     /// A value of the wrong type.
     fn wrong(&mut self, node: &Node, wanted: &str) {
         let message = format!("{wanted} is wanted here, and this is {}", node.value.noun());
-        self.push(Diagnostic::error(Code::WrongType, node.span, message).label(format!("not {wanted}")));
+        let help = match (wanted, &node.value) {
+            ("true or false", _) => Some("write true or false, without quotes"),
+            ("a list", Value::Null) => Some("write [] if there is none, or take the key out"),
+            ("a list", _) => Some("put it in brackets: [one, two]"),
+            ("a text", Value::Bool(_)) => Some("put the word in quotes"),
+            _ => None,
+        };
+        self.push(
+            Diagnostic::error(Code::WrongType, node.span, message)
+                .label(format!("not {wanted}"))
+                .help(help.map(str::to_owned)),
+        );
     }
 
     /// A text; a number is taken as it was written.
@@ -205,7 +216,8 @@ impl<'n> Fields<'n> {
         let found = self.get(key);
         if found.is_none() {
             let problem = Diagnostic::error(Code::MissingKey, self.span, format!("'{key}' is missing"))
-                .label(format!("in this group there is no '{key}'"));
+                .label(format!("in this group there is no '{key}'"))
+                .help(format!("add `{key}:`; the templates in knowledge/examples/ show what it holds"));
             reader.push(problem);
         }
         found

@@ -1,6 +1,6 @@
 //! From files to trusted knowledge. Never stops at the first problem: every file and every problem in one run.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::hash::Hasher;
 use std::path::{Path, PathBuf};
 
@@ -193,9 +193,26 @@ pub fn load(texts: &Texts) -> (Knowledge, Vec<Diagnostic>) {
     problems.extend(reader.problems);
     knowledge.scale = scale;
     knowledge.sources = sources;
+    knowledge.refused = refused(&knowledge, texts);
     problems.extend(resolve::resolve(&mut knowledge));
     diag::in_order(&mut problems);
     (knowledge, problems)
+}
+
+/// Entries whose file gave nothing to trust. Names of these are not unknown; the file's own problem is enough.
+fn refused(knowledge: &Knowledge, texts: &Texts) -> BTreeSet<String> {
+    let unreadable = texts.problems.iter().map(|(name, _)| name.as_str());
+    let paths = texts.files.keys().map(String::as_str).chain(unreadable);
+    let entries = paths.filter_map(|path| {
+        let path = path.rsplit_once('.')?.0;
+        let (folder, stem) = path.rsplit_once(['/', '\\'])?;
+        let kind = folder.rsplit(['/', '\\']).next().filter(|kind| KINDS.contains(kind))?;
+        Some((kind, stem))
+    });
+    entries
+        .filter(|(kind, stem)| !knowledge.has(kind, stem))
+        .map(|(kind, stem)| format!("{kind}/{stem}"))
+        .collect()
 }
 
 fn read_one(reader: &mut Reader<'_>, knowledge: &mut Knowledge, path: &str, node: &Node) {
@@ -212,7 +229,8 @@ fn read_one(reader: &mut Reader<'_>, knowledge: &mut Knowledge, path: &str, node
     if !ids::well_formed(stem) {
         let message =
             format!("the file's name '{stem}' is its id, and an id is lower-case words joined by hyphens");
-        reader.push(Diagnostic::error(Code::BadId, node.span, message));
+        let help = "give the file a name like pan-touching.yaml".to_owned();
+        reader.push(Diagnostic::error(Code::BadId, node.span, message).help(help));
         return;
     }
     macro_rules! keep {
@@ -248,7 +266,8 @@ fn read_head(reader: &mut Reader<'_>, knowledge: &mut Knowledge, node: &Node) {
         && text != FORMAT
     {
         let message = format!("'{text}' is not a format that this program reads; it reads {FORMAT}");
-        reader.push(Diagnostic::error(Code::UnknownFormat, format.map(|n| n.span), message));
+        let help = format!("write `format: {FORMAT}`, or read it with the program that it was written for");
+        reader.push(Diagnostic::error(Code::UnknownFormat, format.map(|n| n.span), message).help(help));
     }
     knowledge.version = fields.text(reader, "version").unwrap_or_default();
     let _ = fields.maybe_text(reader, "title");

@@ -1,6 +1,6 @@
 //! The knowledge as trusted: every kind of entry, with the places in the files that later judgements point at.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::diag::{Sources, Span};
 use crate::ids::{
@@ -46,6 +46,8 @@ pub struct Knowledge {
     pub origins: BTreeMap<String, String>,
     /// Old ids and the ids that took their place.
     pub was: BTreeMap<String, String>,
+    /// Entries that are there and could not be trusted, like `causes/draught`; each has its own problem.
+    pub refused: BTreeSet<String>,
     /// The texts read.
     pub sources: Sources,
 }

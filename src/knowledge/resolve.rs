@@ -51,11 +51,27 @@ impl Lookup<'_> {
         if all.clone().any(|known| known == name) {
             return true;
         }
+        if self.may_be_refused(what, name) {
+            return false;
+        }
         let problem = Diagnostic::error(Code::UnknownId, span, format!("there is no {what} '{name}'"))
             .label("nothing has this name")
             .help(ids::did_you_mean(name, all));
         self.problems.push(problem);
         false
+    }
+
+    /// Whether the name is that of an entry with a problem of its own, or may stand in such a machine.
+    fn may_be_refused(&self, what: &str, name: &str) -> bool {
+        let refused = |folder: &str| self.knowledge.refused.contains(&format!("{folder}/{name}"));
+        match what {
+            "finding" => refused("symptoms") || refused("conditions"),
+            "remedy" => refused("remedies"),
+            "place" | "setting" | "option" => {
+                self.knowledge.refused.iter().any(|path| path.starts_with("machines/"))
+            }
+            _ => refused(&format!("{what}s")),
+        }
     }
 
     fn heads(&mut self) {

@@ -51,6 +51,19 @@ impl Knowledge {
         HandsOnStep::new(texts, exposures, isolation, self.cautions_of(work))
     }
 
+    /// Whether an entry of this folder is here.
+    pub(super) fn has(&self, folder: &str, id: &str) -> bool {
+        match folder {
+            "machines" => self.machines.contains_key(id),
+            "circumstances" => self.circumstances.contains_key(id),
+            "symptoms" | "conditions" => self.findings.contains_key(id),
+            "causes" => self.causes.contains_key(id),
+            "checks" => self.checks.contains_key(id),
+            "remedies" => self.remedies.contains_key(id),
+            _ => self.cautions.contains_key(id),
+        }
+    }
+
     /// Exposures over all machines that the work applies to.
     pub fn exposures_anywhere(&self, work: &Work) -> Exposures {
         self.machines

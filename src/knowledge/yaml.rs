@@ -149,6 +149,22 @@ pub fn parse(sources: &Sources, file: FileId) -> Result<Node, Diagnostic> {
     parse_of_people(sources, file, &[])
 }
 
+/// Stands for the escape character in a veiled text.
+const VEILED_ESCAPE: char = '\u{202d}';
+
+/// A person's text with control characters that no YAML reader lets pass changed for stand-ins that are as
+/// harmful, so that they can be judged in their place. Lines and columns stay.
+pub fn veiled(text: &str) -> String {
+    let veil = |(i, c): (usize, char)| match c {
+        '\u{1b}' => VEILED_ESCAPE,
+        '\r' => c,
+        '\u{feff}' if i == 0 => c,
+        c if crate::diag::is_harmful(c) => '\u{202e}',
+        c => c,
+    };
+    text.char_indices().map(veil).collect()
+}
+
 /// Reads one YAML document in which people's own words stand under some keys: what could play tricks on a
 /// terminal is taken out there, and refused anywhere else.
 pub fn parse_of_people(sources: &Sources, file: FileId, free_text: &[&str]) -> Result<Node, Diagnostic> {
@@ -218,12 +234,16 @@ impl From<String> for Raw {
 /// The reader's own refusals, in our words where a word of ours helps.
 fn refused(file: FileId, text: &str, error: &serde_saphyr::Error) -> Diagnostic {
     use serde_saphyr::Error as E;
-    let at = error.location().map(|l| l.span());
-    let start = at.and_then(|s| s.byte_offset()).unwrap_or(0) as usize;
-    let len = at.and_then(|s| s.byte_len()).unwrap_or(1).max(1) as usize;
+    let at = error.location();
+    // Syntax errors know their line and column only.
+    let start =
+        at.and_then(|l| l.span().byte_offset().map(|b| b as usize).or_else(|| byte_at(text, l))).unwrap_or(0);
+    let len = at.and_then(|l| l.span().byte_len()).unwrap_or(1).max(1) as usize;
     let span = Span { file, start: start.min(text.len()), end: (start + len).min(text.len()) };
     let plain = error.without_snippet();
     let words = crate::diag::harmless(plain.to_string().lines().next().unwrap_or("unreadable"));
+    // The place is said by the span, once.
+    let words = words.rfind(" at line ").map_or(words.as_str(), |end| &words[..end]);
     match plain {
         E::DuplicateMappingKey { key, .. } => {
             let key = crate::diag::harmless(key.as_deref().unwrap_or("?"));
@@ -231,31 +251,47 @@ fn refused(file: FileId, text: &str, error: &serde_saphyr::Error) -> Diagnostic 
                 .help("keep one of them".to_owned())
         }
         E::Budget { .. } | E::AliasReplayLimitExceeded { .. } | E::AliasExpansionLimitExceeded { .. } => {
-            Diagnostic::error(
-                Code::TooBig,
-                span,
-                format!("too big, too deep or too tangled to be an entry: {words}"),
-            )
+            too_big(span, words)
         }
         _ if words.contains("budget") || words.contains("depth") || words.contains("recursion") => {
-            Diagnostic::error(
-                Code::TooBig,
-                span,
-                format!("too big, too deep or too tangled to be an entry: {words}"),
-            )
+            too_big(span, words)
         }
         E::MultipleDocuments { .. } => {
             Diagnostic::error(Code::Syntax, span, "more than one document in this file".to_owned())
                 .help("one entry a file; take the line `---` out".to_owned())
         }
-        _ => Diagnostic::error(Code::Syntax, span, words),
+        _ => Diagnostic::error(Code::Syntax, span, format!("this is not YAML: {words}")).help(
+            "look for a bracket, quote or colon that is missing or one too many, here or above".to_owned(),
+        ),
     }
+}
+
+fn too_big(span: Span, words: &str) -> Diagnostic {
+    let lower = words.to_lowercase();
+    let what = match () {
+        () if lower.contains("alias") || lower.contains("anchor") => "uses too many aliases",
+        () if lower.contains("depth") || lower.contains("recursion") => "is nested too deep",
+        () => "has too many values",
+    };
+    Diagnostic::error(Code::TooBig, span, format!("this file {what} to be an entry"))
+        .label("no further than here")
+        .help("write it out plainly: no aliases, and groups as in knowledge/examples/".to_owned())
+}
+
+/// The byte at a line and a column, both from one, columns in characters.
+fn byte_at(text: &str, at: serde_saphyr::Location) -> Option<usize> {
+    let before = (at.line() as usize).checked_sub(1)?;
+    let start: usize = text.split_inclusive('\n').take(before).map(str::len).sum();
+    let column = (at.column() as usize).saturating_sub(1);
+    Some(start + text.get(start..)?.chars().take(column).map(char::len_utf8).sum::<usize>())
 }
 
 /// Takes out of free text what could play tricks on a terminal, keys of a group of names included.
 fn tame(node: &mut Node, free_text: &[&str], free: bool) {
     match &mut node.value {
-        Value::Text(text) if free => *text = crate::diag::harmless(text),
+        Value::Text(text) if free => {
+            *text = crate::diag::harmless(&text.replace(VEILED_ESCAPE, "\u{1b}"));
+        }
         Value::List(items) => items.iter_mut().for_each(|item| tame(item, free_text, free)),
         Value::Map(entries) => {
             for (key, value) in entries {

@@ -125,8 +125,7 @@ pub fn plan(situation: &Situation<'_>) -> Result<Plan, BeliefError> {
     let complaint: Vec<usize> =
         situation.complaint.iter().filter_map(|f| situation.model.finding(f)).collect();
     let network = &situation.model.network;
-    let leading = belief::leading(network, situation.evidence, belief::Reach::default())?;
-    let outlook = belief::outlook(network, situation.evidence, &leading, &asked, &complaint)?;
+    let outlook = belief::outlook(network, situation.evidence, situation.leading, &asked, &complaint)?;
     let board = Board::new(situation, &outlook);
     let (open, hindered): (Vec<_>, Vec<_>) = board
         .checks(&unanswered, &outlook)

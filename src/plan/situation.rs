@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::belief::{Evidence, Model};
+use crate::belief::{Combination, Evidence, Model};
 use crate::graph::View;
 use crate::ids::{CheckId, CircumstanceId, FindingId, OutcomeId, PlaceId, RemedyId, ToolId};
 use crate::knowledge::{Knowledge, Remedy, Work};
@@ -38,6 +38,8 @@ pub struct Situation<'a> {
     pub model: &'a Model,
     /// The evidence so far.
     pub evidence: &'a Evidence,
+    /// The leading combinations of causes that are there now.
+    pub leading: &'a [Combination],
     /// The symptoms complained of.
     pub complaint: Vec<FindingId>,
     /// Whether the caller has said what is wrong.

@@ -1,6 +1,7 @@
 //! Pictures of numbers as lines of text: fills in order against target and limits, and how often each weight came.
 //!
-//! Pure: numbers in, lines out, no colour, no escapes, never wider than asked. The last line says what the marks mean.
+//! Pure: numbers in, lines out, no colour, no escapes, never wider than asked. The last line (two on a
+//! narrow screen) says what the marks mean.
 
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
@@ -76,7 +77,10 @@ pub fn strip_chart(strip: &Strip, width: usize, unicode: bool) -> Vec<String> {
     let scale = Scale::around(&values, strip.target, strip.limits);
     let labels = scale.labels();
     let margin = labels.iter().map(String::len).max().unwrap_or(0);
-    let columns = width - margin - 2;
+    let columns = width.saturating_sub(margin + 2);
+    if columns < 4 {
+        return fitted(&[format!("{} fills", values.len())], width);
+    }
     let mut grid = vec![vec![' '; columns.min(columns_for(values.len(), columns))]; ROWS];
     let limits = strip.limits.map(|(low, high)| [low, high]);
     for limit in limits.iter().flatten() {
@@ -108,7 +112,7 @@ pub fn strip_chart(strip: &Strip, width: usize, unicode: bool) -> Vec<String> {
         .map(|(row, label)| format!("{label:>margin$} {}{}", marks.axis, row.iter().collect::<String>()))
         .map(|line| line.trim_end().to_owned())
         .collect();
-    lines.extend(fitted(&[legend(strip, &marks, clipped)], width));
+    lines.extend(fitted(&wrapped(&legend(strip, &marks, clipped), width), width));
     lines
 }
 
@@ -165,7 +169,7 @@ fn rule(grid: &mut [Vec<char>], scale: &Scale, at: f64, mark: char) {
     }
 }
 
-fn legend(strip: &Strip, marks: &Marks, clipped: bool) -> String {
+fn legend(strip: &Strip, marks: &Marks, clipped: bool) -> Vec<String> {
     let mut parts = vec![format!("{} fill", marks.fill)];
     if strip.target.is_some() {
         parts.push(format!("{} target", marks.target));
@@ -182,7 +186,25 @@ fn legend(strip: &Strip, marks: &Marks, clipped: bool) -> String {
     if !strip.unit.is_empty() {
         parts.push(format!("in {}", strip.unit));
     }
-    parts.join("  ")
+    parts
+}
+
+/// Parts set side by side, in as many lines as they need.
+fn wrapped(parts: &[String], width: usize) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    for part in parts {
+        let line =
+            lines.last_mut().filter(|line| line.width() + 2 + part.width() <= width || line.is_empty());
+        match line {
+            Some(line) if line.is_empty() => line.push_str(part),
+            Some(line) => {
+                line.push_str("  ");
+                line.push_str(part);
+            }
+            None => lines.push(part.clone()),
+        }
+    }
+    lines
 }
 
 /// The range that is shown.
@@ -201,7 +223,7 @@ impl Scale {
         let mut low = sorted[0].max(at(0.25) - 4.0 * bulk);
         let mut high = sorted[sorted.len() - 1].min(at(0.75) + 4.0 * bulk);
         let frame = (high - low).max(bulk);
-        let near = |x: f64| frame <= 0.0 || (x >= low - 6.0 * frame && x <= high + 6.0 * frame);
+        let near = |x: f64| frame <= 0.0 || (x >= low - 12.0 * frame && x <= high + 12.0 * frame);
         let wanted: Vec<f64> = target
             .into_iter()
             .chain(limits.into_iter().flat_map(|(a, b)| [a, b]))
@@ -252,11 +274,11 @@ fn decimals(step: f64) -> usize {
     if step > 0.0 && step.is_finite() { (1.0 - step.log10().floor()).clamp(0.0, 6.0) as usize } else { 0 }
 }
 
-/// Lines cut to the width at a blank where there is one.
+/// Lines cut to the width, without control characters.
 fn fitted(lines: &[String], width: usize) -> Vec<String> {
     let cut = |line: &String| {
         let mut short = String::new();
-        for c in line.chars() {
+        for c in line.chars().filter(|c| !c.is_control()) {
             if short.width() + c.width().unwrap_or(0) > width {
                 break;
             }
@@ -265,4 +287,79 @@ fn fitted(lines: &[String], width: usize) -> Vec<String> {
         short
     };
     lines.iter().map(cut).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn light() -> Strip {
+        Strip {
+            values: vec![247.2, 247.0, 246.9, 247.4, 247.1, 247.3, 246.8, 247.2, 247.0, 247.1],
+            target: Some(250.0),
+            limits: Some((248.0, 252.0)),
+            strays: Vec::new(),
+            unit: "g".to_owned(),
+        }
+    }
+
+    #[test]
+    fn light_fills_lie_under_the_lower_limit() {
+        for (width, unicode, limit) in [(40, false, '.'), (80, true, '┄')] {
+            let lines = strip_chart(&light(), width, unicode);
+            let fill = Marks::of(unicode).fill;
+            let limits: Vec<usize> = (0..ROWS).filter(|i| lines[*i].matches(limit).count() > 5).collect();
+            let first = (0..ROWS).find(|i| lines[*i].contains(fill)).unwrap();
+            assert_eq!(limits.len(), 2, "{lines:#?}");
+            assert!(first >= limits[1], "{lines:#?}");
+            assert!(lines[ROWS..].concat().contains("target"));
+        }
+    }
+
+    #[test]
+    fn an_empty_bag_is_clipped_with_a_mark_and_the_rest_stays_readable() {
+        let mut strip = light();
+        strip.values[4] = 0.3;
+        let lines = strip_chart(&strip, 40, false);
+        assert!(lines[ROWS - 1].contains('v'), "{lines:#?}");
+        assert!(lines[ROWS..].concat().contains("off the chart"));
+        assert!(lines[0].contains("252"));
+    }
+
+    #[test]
+    fn every_fill_is_counted_in_the_histogram() {
+        let lines = histogram(&light(), 40, false);
+        let count =
+            |line: &String| line.rsplit(' ').next().and_then(|n| n.parse::<usize>().ok()).unwrap_or(0);
+        assert_eq!(lines[..BINS].iter().map(count).sum::<usize>(), 10);
+    }
+
+    #[test]
+    fn plain_pictures_hold_nothing_but_ascii() {
+        let mut strip = light();
+        strip.strays = vec![2];
+        let all = [strip_chart(&strip, 60, false), histogram(&strip, 60, false)].concat().join("\n");
+        assert!(all.is_ascii() && all.contains('X'));
+    }
+
+    proptest! {
+        #[test]
+        fn no_line_is_wider_than_asked(
+            values in prop::collection::vec(prop_oneof![-1e9f64..1e9, 249.0f64..251.0, Just(f64::NAN), Just(250.0)], 0..200),
+            target in prop::option::of(-1e6f64..1e6),
+            low in 0.0f64..300.0,
+            width in 0usize..120,
+            unicode: bool,
+            unit in "(g|kg|\\PC{0,90})",
+        ) {
+            let limits = Some((low, low + 2.0)).filter(|_| width % 2 == 0);
+            let strip = Strip { values, target, limits, strays: vec![0, 3], unit };
+            for line in [strip_chart(&strip, width, unicode), histogram(&strip, width, unicode)].concat() {
+                prop_assert!(line.width() <= width, "{} in {width}", line);
+                prop_assert!(!line.chars().any(char::is_control));
+            }
+        }
+    }
 }

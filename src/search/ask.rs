@@ -16,6 +16,8 @@ use super::{Hit, Index, Kind, Matched, Part, Proposal, SearchError};
 const SLIP: f32 = 0.4;
 /// How many are looked at closely before the best are handed out.
 const CLOSE_LOOK: usize = 60;
+/// A symptom that fits less than this share of how the best one does is not worth a question.
+const WORTH_ASKING: f64 = 0.2;
 /// How far apart, beyond the query's own distance, two words may stand to count as together.
 const LOOSE: u32 = 2;
 
@@ -28,12 +30,14 @@ impl Index {
     /// The symptoms that the words of a complaint may mean, best first, each with the phrase that they fit.
     pub fn propose_symptoms(&self, complaint: &str) -> Result<Vec<Proposal>, SearchError> {
         let hits = self.ask(complaint, Some(Kind::Symptom), CLOSE_LOOK)?;
+        let least = hits.first().map_or(0.0, |best| best.score * WORTH_ASKING);
+        let hits = hits.into_iter().filter(|hit| hit.score >= least);
         let proposal = |hit: Hit| Proposal {
             symptom: hit.id.as_str().into(),
             score: hit.score,
             phrase: hit.matched.text,
         };
-        Ok(hits.into_iter().map(proposal).collect())
+        Ok(hits.map(proposal).collect())
     }
 
     fn ask(&self, query: &str, only: Option<Kind>, most: usize) -> Result<Vec<Hit>, SearchError> {

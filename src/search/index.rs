@@ -72,7 +72,7 @@ impl Index {
         let (schema, _) = schema();
         let index = tantivy::Index::create_in_ram(schema);
         fill(&index, docs)?;
-        Self::over(index, false)
+        Self::over(&index, false)
     }
 
     /// Whether it is read from disk.
@@ -85,11 +85,11 @@ impl Index {
         let index = tantivy::Index::open_in_dir(place).ok()?;
         let sound = index.schema() == schema().0 && index.validate_checksum().is_ok_and(|bad| bad.is_empty());
         let written = index.load_metas().ok()?.payload?.parse::<u64>().ok()?;
-        let this = Self::over(index, true).ok()?;
+        let this = Self::over(&index, true).ok()?;
         (sound && this.reader.searcher().num_docs() == written).then_some(this)
     }
 
-    fn over(index: tantivy::Index, on_disk: bool) -> Result<Self, SearchError> {
+    fn over(index: &tantivy::Index, on_disk: bool) -> Result<Self, SearchError> {
         index.tokenizers().register(ANALYZER, analyzer());
         let reader = index.reader_builder().reload_policy(ReloadPolicy::Manual).try_into()?;
         Ok(Self { reader, fields: schema().1, on_disk })

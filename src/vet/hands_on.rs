@@ -6,7 +6,7 @@ use super::{Job, Judge, jobs, listed};
 use crate::diag::{Code, Diagnostic, Span};
 use crate::ids::PlaceId;
 use crate::knowledge::{Asks, At, Knowledge, Machine, Work};
-use crate::safety::{Energy, Exposure, Exposures};
+use crate::safety::{Caution, Energy, Exposure, Exposures};
 use crate::units::Kind;
 
 pub(super) fn judge(judge: &mut Judge<'_>) {
@@ -71,29 +71,44 @@ fn cautions(judge: &mut Judge<'_>, job: &Job<'_>) {
             }
         }
     }
+    // What is missing at one place on the same machines is one problem.
+    let mut problems: BTreeMap<(Span, Vec<String>), Vec<Exposure>> = BTreeMap::new();
     for (exposure, (span, machines)) in open {
-        let machines: Vec<_> = machines.iter().map(|m| &m.id).collect();
+        let machines = machines.iter().map(|m| m.id.to_string()).collect();
+        problems.entry((span, machines)).or_default().push(exposure);
+    }
+    for ((span, machines), missing) in problems {
         let message = format!(
-            "on {} the {} '{}' exposes a person ({exposure}), and none of its cautions covers that",
+            "on {} the {} '{}' exposes a person ({}), and none of its cautions covers that",
             listed(&machines),
             job.kind,
-            job.id
+            job.id,
+            listed(&missing)
         );
-        judge.push(
-            Diagnostic::error(Code::MissingCaution, span, message)
-                .label(format!("work here is {exposure}"))
-                .help(covering(judge.knowledge, exposure)),
-        );
+        let problem = Diagnostic::error(Code::MissingCaution, span, message)
+            .label(format!("work here is {}", listed(&missing)))
+            .help(covering(judge.knowledge, &missing));
+        let notices = named.iter().filter(|c| c.covers.iter().any(|e| missing.contains(e)));
+        let places = notices.filter_map(|c| judge.knowledge.cautions.get(&c.id)).map(|c| c.head.span);
+        let about_property = "a NOTICE is about property and warns of no injury";
+        let problem = places.fold(problem, |problem, span| problem.related(span, about_property));
+        judge.push(problem);
     }
 }
 
-fn covering(knowledge: &Knowledge, exposure: Exposure) -> String {
-    let covers = knowledge.cautions.values().filter(|c| c.caution.protects_from(exposure));
-    let known: Vec<_> = covers.map(|c| c.caution.id.as_str()).take(3).collect();
-    if known.is_empty() {
-        return format!("write a caution with `covers: [{exposure}]` and name it under `cautions:`");
+fn covering(knowledge: &Knowledge, missing: &[Exposure]) -> String {
+    let how_many = |c: &Caution| missing.iter().filter(|e| c.protects_from(**e)).count();
+    let mut known: Vec<_> = knowledge.cautions.values().map(|c| &c.caution).collect();
+    known.retain(|c| how_many(c) > 0);
+    known.sort_by(|a, b| how_many(b).cmp(&how_many(a)).then(a.id.cmp(&b.id)));
+    let names: Vec<_> = known.iter().map(|c| c.id.as_str()).take(3).collect();
+    if names.is_empty() {
+        return format!("write a caution with `covers: [{}]` and name it under `cautions:`", {
+            let words: Vec<_> = missing.iter().map(|e| e.as_str()).collect();
+            words.join(", ")
+        });
     }
-    format!("name one that covers it under `cautions:`, such as {}", known.join(" or "))
+    format!("name what covers it under `cautions:`, such as {}", names.join(" or "))
 }
 
 /// A hands-on entry has been read by somebody who did not write it, on a day that there was.

@@ -10,13 +10,16 @@ use crate::knowledge::{At, Cause, Head, Knowledge, Remedy};
 
 pub(super) fn judge(judge: &mut Judge<'_>, graph: &FaultGraph) {
     let knowledge = judge.knowledge;
-    loose(judge, graph);
     named_twice(judge);
     knowledge.causes.values().for_each(|cause| remedies_of(judge, cause));
     knowledge.remedies.values().for_each(|remedy| remedy_holds(judge, remedy));
-    nowhere(judge);
-    cautions(judge);
-    apart(judge);
+    // With an entry missing, much hangs loose that does not when its own problem is mended.
+    if knowledge.refused.is_empty() {
+        loose(judge, graph);
+        nowhere(judge);
+        cautions(judge);
+        apart(judge);
+    }
 }
 
 fn head<'k>(knowledge: &'k Knowledge, node: &Node) -> Option<&'k Head> {
@@ -43,6 +46,18 @@ fn loose(judge: &mut Judge<'_>, graph: &FaultGraph) {
             Loose::IsNotSeen => ("is seen by no check", "write a check whose outcome means it"),
             Loose::BearsOnNothing => ("bears on nothing", "say under `means:` what its outcomes speak for"),
         };
+        // What is written and names the wrong thing has its own problem already.
+        let written = match (&node, how) {
+            (Node::Cause(id), Loose::LeadsNowhere) => !judge.knowledge.causes[id].leads_to.is_empty(),
+            (Node::Cause(id), Loose::HasNoRemedy) => !judge.knowledge.causes[id].remedies.is_empty(),
+            (Node::Check(id), Loose::BearsOnNothing) => {
+                judge.knowledge.checks[id].outcomes.iter().any(|o| !o.means.is_empty())
+            }
+            _ => false,
+        };
+        if written {
+            continue;
+        }
         let span = head(judge.knowledge, &node).map(|head| head.span);
         let message = format!("the {} '{}' {what}", node.kind(judge.knowledge), node.id());
         judge.push(Diagnostic::warning(Code::Unreachable, span, message).label(what).help(help.to_owned()));
@@ -85,7 +100,8 @@ fn named_twice(judge: &mut Judge<'_>) {
 fn remedies_of(judge: &mut Judge<'_>, cause: &Cause) {
     for named in &cause.remedies {
         let Some(remedy) = judge.knowledge.remedies.get(&named.value) else { continue };
-        if remedy.cures.value != cause.id {
+        let known = judge.knowledge.causes.contains_key(&remedy.cures.value);
+        if known && remedy.cures.value != cause.id {
             let message = format!("'{}' cures '{}', and not '{}'", remedy.id, remedy.cures.value, cause.id);
             judge.push(
                 Diagnostic::error(Code::BadValue, named.span, message)

@@ -3,10 +3,13 @@
 //! Nothing here knows of widths, colours or formats; that is for `render`. Every text is made harmless when it
 //! enters a block, so that nobody's words can play tricks on a terminal.
 
+pub mod cases;
 pub mod counts;
+pub mod diagnosis;
 pub mod entry;
 pub mod hits;
 pub mod problems;
+pub mod report;
 pub mod weighing;
 pub mod words;
 

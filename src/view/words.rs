@@ -116,6 +116,11 @@ pub fn size(base: f64, unit: &Unit, step: Option<f64>) -> String {
     format!("{} {}", rounded(unit.from_base(base), step), unit.name)
 }
 
+/// A number that is already in a unit: '247.1 g'.
+pub fn number_with_unit(number: f64, unit: &str) -> String {
+    format!("{} {unit}", rounded(number, Some(0.01)).trim_end_matches('0').trim_end_matches('.'))
+}
+
 /// With its sign: '+2.9', '−2.9', '0'.
 pub fn signed(value: f64, step: Option<f64>) -> String {
     let text = rounded(value, step);

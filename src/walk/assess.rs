@@ -1,12 +1,14 @@
 //! What is believed of a case now, why, and what to do next: everything that a screen or a file answers from.
 
-use super::desk::{Desk, hands, sealed};
-use super::evidence::{Gathered, Heard, complaint, gather};
+use super::desk::{Desk, DeskError, hands, sealed};
+use super::evidence::{Gathered, Heard, complaint, gather, to_run};
 use crate::belief::{self, BeliefError, Combination, Posterior};
-use crate::casebook::Case;
+use crate::casebook::{Case, Event, Reading, What};
 use crate::ids::{CauseId, CheckId, FindingId, PlaceId};
-use crate::knowledge::{Asks, Check};
+use crate::knowledge::{Asks, Check, FindingKind};
 use crate::plan::{self, Plan, Situation};
+use crate::weights::proof::{Claim, Proof, prove};
+use crate::weights::{Question, summarise};
 
 /// Causes listed in an answer are likelier than this.
 const LISTED: f64 = 0.005;
@@ -16,6 +18,10 @@ const REASONED: usize = 5;
 const LEAST_REASON: f64 = 1.1;
 /// Asking again is proposed when it costs at most so many minutes from outside.
 const CHEAP: f64 = 3.0;
+/// How far combinations of causes are looked for: enough for a plan, and quick.
+const REACH: belief::Reach = belief::Reach { least: 0.01, cover: 0.98, weighed: 200, kept: 40 };
+/// How often strays came when the complaint is of strays and no run counted them.
+const STRAYS_UNLESS_COUNTED: f64 = 0.1;
 
 /// What is believed of one cause.
 #[derive(Debug, Clone, PartialEq)]
@@ -65,33 +71,104 @@ pub struct Assessment {
     pub plan: Plan,
     /// What is complained of.
     pub complaint: Vec<FindingId>,
+    /// Every symptom that this machine can show.
+    pub symptoms: Vec<FindingId>,
     /// The events as evidence.
     pub gathered: Gathered,
     /// Marginals by index.
     pub posterior: Posterior,
+    /// Whether the run since the last remedy proves the cure; none before there is one.
+    pub proof: Option<Proof>,
+}
+
+/// Why a case cannot be thought over.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum AssessError {
+    /// The machine or its knowledge.
+    #[error(transparent)]
+    Desk(#[from] DeskError),
+    /// The belief.
+    #[error("the evidence cannot be weighed: {0}")]
+    Belief(#[from] BeliefError),
 }
 
 /// Thinks a case over. `place` is where the caller stands, if known.
-pub fn assess(desk: &Desk<'_>, case: &Case, place: Option<PlaceId>) -> Result<Assessment, BeliefError> {
+pub fn assess(desk: &Desk<'_>, case: &Case, place: Option<PlaceId>) -> Result<Assessment, AssessError> {
     let gathered = gather(desk, case);
     let network = &desk.model.network;
     let posterior = belief::posterior(network, &gathered.evidence)?;
     let nothing_known = belief::nothing_known(network, &gathered.evidence, Some(desk.model.outside()))?;
-    let leading = belief::leading(network, &gathered.evidence, belief::Reach::default())?;
+    let leading = belief::leading(network, &gathered.evidence, &posterior, REACH)?;
     let complaint = complaint(desk, &gathered);
     let conflict = conflict(desk, case, &gathered)?;
-    let plan = plan::plan(&situation(desk, case, &gathered, complaint.clone(), place))?;
+    let plan = plan::plan(&situation(desk, case, (&gathered, &leading), complaint.clone(), place))?;
     let causes = suspects(desk, &gathered, &posterior)?;
     let together = together(desk, &leading);
     let heard = gathered.heard.clone();
-    Ok(Assessment { causes, nothing_known, together, heard, conflict, plan, complaint, gathered, posterior })
+    let proof = proof(desk, case, &gathered);
+    let symptoms = desk.view.findings.iter().filter(|f| f.kind == FindingKind::Symptom);
+    let symptoms = symptoms.map(|f| f.id.clone()).collect();
+    Ok(Assessment {
+        causes,
+        nothing_known,
+        together,
+        heard,
+        conflict,
+        plan,
+        complaint,
+        symptoms,
+        gathered,
+        posterior,
+        proof,
+    })
+}
+
+/// Judges the latest run since the last remedy against what 'cured' means; strays are judged by how often they came
+/// in the run before.
+fn proof(desk: &Desk<'_>, case: &Case, gathered: &Gathered) -> Option<Proof> {
+    let remedy = case.events.iter().rposition(|e| matches!(e.what, What::Remedy { .. }))?;
+    let fills = |event: &Event| match &event.what {
+        What::Reading { reading: Reading::Fills(fills), .. } => Some(fills.clone()),
+        _ => None,
+    };
+    let after = case.events[remedy + 1..].iter().rev().find_map(fills)?;
+    let before = case.events[..remedy].iter().rev().find_map(fills);
+    let machine = desk.view.machine;
+    let question = Question {
+        tolerance: Some(machine.tolerance),
+        usual_spread: Some(machine.usual_spread),
+        ..Question::default()
+    };
+    let strays = |fills: &crate::casebook::Fills| {
+        let run = to_run(fills).ok()?;
+        let count = summarise(&run, &question).strays.len();
+        (count > 0).then(|| count as f64 / run.values().len() as f64)
+    };
+    let of_strays = |f: &FindingId| {
+        desk.knowledge
+            .findings
+            .get(f)
+            .and_then(|f| f.pattern.as_ref())
+            .is_some_and(|p| p.value.starts_with("strays"))
+    };
+    let stray_rate = complaint(desk, gathered)
+        .iter()
+        .any(of_strays)
+        .then(|| before.as_ref().and_then(strays).unwrap_or(STRAYS_UNLESS_COUNTED));
+    let claim = Claim {
+        tolerance: machine.tolerance,
+        instrument: before.and_then(|b| b.instrument),
+        stray_rate,
+        question: question.clone(),
+    };
+    Some(prove(&to_run(&after).ok()?, &claim))
 }
 
 /// The plan's view of a case.
 fn situation<'a>(
     desk: &'a Desk<'_>,
     case: &Case,
-    gathered: &'a Gathered,
+    (gathered, leading): (&'a Gathered, &'a [Combination]),
     complaint: Vec<FindingId>,
     place: Option<PlaceId>,
 ) -> Situation<'a> {
@@ -102,6 +179,7 @@ fn situation<'a>(
         view: &desk.view,
         model: &desk.model,
         evidence: &gathered.evidence,
+        leading,
         heard: !gathered.complained.is_empty() || gathered.run.is_some(),
         stop: danger || gathered.complained.iter().any(stop_first),
         complaint,

@@ -72,7 +72,7 @@ pub fn hands(case: &Case) -> Hands {
 }
 
 /// Whether the scale is sealed, if anybody knows.
-pub fn sealed(case: &Case) -> Option<bool> {
+pub(super) fn sealed(case: &Case) -> Option<bool> {
     match case.scale.sealed {
         Known::Yes => Some(true),
         Known::No => Some(false),

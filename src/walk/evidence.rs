@@ -361,7 +361,7 @@ impl Scribe<'_, '_> {
 const MOST_COMPLAINTS: usize = 6;
 
 /// What is complained of: the symptoms that the caller named, else those that the runs show.
-pub fn complaint(desk: &Desk<'_>, gathered: &Gathered) -> Vec<FindingId> {
+pub(super) fn complaint(desk: &Desk<'_>, gathered: &Gathered) -> Vec<FindingId> {
     if !gathered.complained.is_empty() {
         return gathered.complained.clone();
     }

@@ -1,7 +1,18 @@
-//! walk
+//! The diagnosis of a call as a pure state machine, and the thinking behind each of its questions.
+//!
+//! [`assess`] turns the events of a case into evidence, belief and plan; [`Walker`] asks, takes answers and says
+//! what must be on disk. Nothing here prints, writes, or reads a clock.
+
 mod assess;
 mod desk;
 mod evidence;
-pub use assess::*;
+mod input;
+mod state;
+mod step;
+
+pub use assess::{AssessError, Assessment, Because, Conflict, Suspect, assess};
 pub use desk::{Desk, DeskError, hands};
-pub use evidence::*;
+pub use evidence::{Gathered, Heard, HeardKind, NOT_CLEAR_YET, NOTHING_UNUSUAL, gather, to_run};
+pub use input::{CLOSINGS, Input, RESULTS, WHO, WORDS, understand};
+pub use state::{Ask, Item, Lockout, Pick, Show, State, Step, Work};
+pub use step::Walker;

@@ -60,7 +60,8 @@ pub struct Recipe {
     /// What the run shows.
     pub patterns: Combination,
     /// Size of each pattern in usual spreads: of the offset, of the total change of a drift or step, from trough to
-    /// crest of a wave or see-saw, between two groups, of the added scatter, of a stray from the rest.
+    /// crest of a wave or see-saw, between two groups, of the added scatter; strays lie at least so far off, half as
+    /// far again on average.
     pub size: f64,
     /// Chance that a fill is a stray, when strays are among the patterns.
     pub stray_rate: f64,
@@ -129,24 +130,20 @@ impl Recipe {
         fills
     }
 
-    /// −1, 0 or 1: whether this fill is a stray, and to which side.
+    /// Whether this fill is a stray, to which side, and how far in sizes.
     fn stray(&self, sure: bool, dice: &mut Dice) -> f64 {
         let light = self.patterns.contains(&Pattern::StraysLight);
         let heavy = self.patterns.contains(&Pattern::StraysHeavy);
         if !(light || heavy) || !(dice.chance(self.stray_rate) || sure) {
             return 0.0;
         }
-        match (light, heavy) {
-            (true, true) => {
-                if dice.chance(0.5) {
-                    1.0
-                } else {
-                    -1.0
-                }
-            }
-            (true, false) => -1.0,
+        let side = match (light, heavy) {
+            (true, true) if dice.chance(0.5) => 1.0,
+            (true, _) => -1.0,
             _ => 1.0,
-        }
+        };
+        // Exponential beyond the least, with a mean of a half: no two strays are alike.
+        side * (1.0 - 0.5 * (1.0 - dice.even()).ln())
     }
 
     fn rounded(&self, value: f64) -> f64 {

@@ -237,7 +237,7 @@ impl<'a> Reader<'a> {
                 self.table = Some((header, places));
                 done
             }
-            None => self.free(at, read_line(text, commas_part)),
+            None => self.free(at, &read_line(text, commas_part)),
         }
     }
 
@@ -285,7 +285,7 @@ impl<'a> Reader<'a> {
         }
     }
 
-    fn free(&mut self, at: usize, line: Line) -> Result<(), ReadError> {
+    fn free(&mut self, at: usize, line: &Line) -> Result<(), ReadError> {
         if let Some(unit) = line.wrong_kind {
             return Err(ReadError::WrongKind { line: at, unit: unit.name, kind: unit.kind.noun() });
         }

@@ -145,7 +145,7 @@ proptest! {
     #[test]
     fn weights_written_one_a_line_are_read_back(grams in prop::collection::vec(-99_999i32..99_999, 1..50)) {
         let numbers: Vec<f64> = grams.iter().map(|g| f64::from(*g) / 10.0).collect();
-        let text: String = numbers.iter().map(|n| format!("{n:.1}\n")).collect();
+        let text = numbers.iter().map(|n| format!("{n:.1}")).collect::<Vec<_>>().join("\n");
         let found = read(&text, &ReadOptions::default()).unwrap();
         prop_assert_eq!(found.run.values(), &numbers[..]);
         let commas = read(&text.replace('.', ","), &ReadOptions::default()).unwrap();

@@ -76,6 +76,15 @@ pub enum Remark {
     },
 }
 
+/// Half the width of an interval: two significant digits, and no unit, since it stands behind a figure with one.
+pub(crate) fn give_or_take(half: f64) -> String {
+    if half <= 0.0 || !half.is_finite() {
+        return "0".to_owned();
+    }
+    let scale = 10f64.powi((1 - half.log10().floor() as i32).clamp(0, 9));
+    number((half * scale).round() / scale)
+}
+
 /// Grams with the decimals a scale would show.
 pub(crate) fn grams(value: f64) -> String {
     format!("{} g", number(to_places(value)))

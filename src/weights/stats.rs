@@ -55,10 +55,10 @@ pub fn normal_quantile(p: f64) -> f64 {
 /// Quantile of Student's distribution.
 pub fn student_quantile(p: f64, freedom: f64) -> f64 {
     let freedom = freedom.max(1.0);
-    if freedom <= CHECKED_FREEDOM {
-        if let Ok(student) = StudentsT::new(0.0, 1.0, freedom) {
-            return student.inverse_cdf(p.clamp(1e-6, 1.0 - 1e-6));
-        }
+    if freedom <= CHECKED_FREEDOM
+        && let Ok(student) = StudentsT::new(0.0, 1.0, freedom)
+    {
+        return student.inverse_cdf(p.clamp(1e-6, 1.0 - 1e-6));
     }
     let z = normal_quantile(p);
     z + (z.powi(3) + z) / (4.0 * freedom)
@@ -67,10 +67,10 @@ pub fn student_quantile(p: f64, freedom: f64) -> f64 {
 /// Quantile of the chi-square distribution (Wilson and Hilferty 1931 beyond the checked range).
 pub fn chi_square_quantile(p: f64, freedom: f64) -> f64 {
     let freedom = freedom.max(1.0);
-    if freedom <= CHECKED_FREEDOM {
-        if let Ok(chi) = ChiSquared::new(freedom) {
-            return chi.inverse_cdf(p.clamp(1e-6, 1.0 - 1e-6));
-        }
+    if freedom <= CHECKED_FREEDOM
+        && let Ok(chi) = ChiSquared::new(freedom)
+    {
+        return chi.inverse_cdf(p.clamp(1e-6, 1.0 - 1e-6));
     }
     let part = 2.0 / (9.0 * freedom);
     freedom * (1.0 - part + normal_quantile(p) * part.sqrt()).powi(3)

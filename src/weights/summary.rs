@@ -283,7 +283,7 @@ fn slope(x: &[f64], y: &[f64]) -> Option<Interval> {
     Some(Interval::around(b, t * (rest / freedom / xx).sqrt()))
 }
 
-/// Fills further than 3.5 robust spreads from the middle. With most values equal the spread of the display's step, or
+/// Fills further than 3.5 robust spreads from the middle (further in a long run, where chance alone goes so far). With most values equal the spread of the display's step, or
 /// the mean distance, stands in for a MAD of zero.
 fn strays(fills: &[f64], apart: usize, division: Option<f64>) -> Vec<Stray> {
     let (Some(centre), Some(robust)) = (median(fills), robust_spread(fills)) else { return Vec::new() };
@@ -299,7 +299,8 @@ fn strays(fills: &[f64], apart: usize, division: Option<f64>) -> Vec<Stray> {
         value,
         distance: (value - centre) / scale,
     };
-    fills.iter().enumerate().map(stray).filter(|s| s.distance.abs() > STRAY).collect()
+    let by_chance = normal_quantile(1.0 - 0.025 / fills.len() as f64);
+    fills.iter().enumerate().map(stray).filter(|s| s.distance.abs() > STRAY.max(by_chance)).collect()
 }
 
 fn rounding(run: &Run, scatter: Option<f64>) -> Option<Rounding> {

@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 
 use handlamp::belief::{
-    BeliefError, Check, Combination, Evidence, Network, Reach, leading, nothing_known, outlook, predict,
+    BeliefError, Check, Combination, Evidence, Network, Reach, leading, nothing_known, outlook, posterior,
+    predict,
 };
 use proptest::prelude::*;
 
@@ -68,11 +69,12 @@ fn disagreement(seed: u64) -> Option<String> {
     let complaint = dice.some_of(network.findings().len(), 2);
     let views = brute(&network, &evidence, &checks, &complaint);
     let total: f64 = views.values().map(|view| view.weight).sum();
-    let combinations = match leading(&network, &evidence, everything()) {
-        Ok(combinations) => combinations,
+    let believed = match posterior(&network, &evidence) {
+        Ok(believed) => believed,
         Err(BeliefError::Impossible { .. }) => return (total > 0.0).then(|| "not impossible".to_owned()),
         Err(other) => return Some(other.to_string()),
     };
+    let combinations = leading(&network, &evidence, &believed, everything()).unwrap();
     let wrong = |combination: &Combination| {
         far(combination.probability, views.get(&combination.causes).map_or(0.0, |view| view.weight) / total)
     };

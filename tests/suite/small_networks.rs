@@ -5,7 +5,7 @@ use handlamp::belief::{Cause, Check, Circumstance, Evidence, Finding, Item, Link
 use crate::oracle;
 
 /// Most worlds that the brute force should have to visit.
-const MOST_WORLDS: usize = 6_000;
+const MOST_WORLDS: usize = 3_000;
 
 /// A small generator of numbers (splitmix64, Steele and others 2014), so that a seed names a case for good.
 pub(crate) struct Dice(pub(crate) u64);

@@ -1,7 +1,9 @@
 //! Answers for programs: own structs, each with a `format` that names its shape and version. Changing a field means
 //! a new version. [`text`] writes them: numbers with twelve significant digits, what is unknown as null.
 
+mod cases;
 mod counts;
+mod diagnosis;
 mod entry;
 mod hits;
 mod steps;
@@ -12,7 +14,9 @@ use std::io::{self, Write};
 use serde::Serialize;
 use serde_json::ser::{Formatter, PrettyFormatter, Serializer};
 
+pub use cases::{CaseList, case_list};
 pub use counts::{CountsOut, counts};
+pub use diagnosis::{Diagnosis, diagnosis};
 pub use entry::{EntryOut, entry};
 pub use hits::{HitsOut, hits};
 pub use steps::{CautionOut, StepOut, StepsOut, steps};

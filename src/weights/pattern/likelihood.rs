@@ -19,12 +19,12 @@ const PLAIN_WEIGHT: f64 = 9.0;
 /// At most this share of the fills are strays; more are another pattern.
 const MOST_STRAYS: usize = 3;
 /// The path ends when it has fallen this far below its best (in ln).
-const PATH_END: f64 = 12.0;
+const PATH_END: f64 = 8.0;
 /// So many designs of a combination are summed in full; the others, which fit worse, are taken as the same factor above
 /// their quick score.
-const IN_FULL: usize = 4;
+const IN_FULL: usize = 3;
 /// Grid points that fit worse than the best by more than this (in ln) are left out.
-const HOPELESS: f64 = 25.0;
+const HOPELESS: f64 = 12.0;
 
 /// ln of the marginal likelihood of the fills under a combination (up to a constant common to all).
 pub(super) fn ln_marginal(scene: &Scene, combination: &Combination) -> f64 {
@@ -35,6 +35,9 @@ pub(super) fn ln_marginal(scene: &Scene, combination: &Combination) -> f64 {
         heavy: combination.contains(&Pattern::StraysHeavy),
     };
     let designs = scene.designs(combination);
+    if let [only] = designs.as_slice() {
+        return along_path(scene, only, &level, &scatter, sides);
+    }
     let mut quick: Vec<(f64, usize)> =
         designs.iter().map(|d| Sums::of(scene, d).quick(d, &level)).zip(0..).collect();
     quick.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
@@ -105,7 +108,7 @@ fn along_path(scene: &Scene, design: &Design, level: &Level, scatter: &[(f64, f6
         }
         let Some(next) = furthest(scene, design, level, &sums, &left, sides) else { return total.value() };
         left[next] = false;
-        sums.remove(&design.rows[next], scene.fills[next], design.columns);
+        sums.remove(scene, design, next);
         strays.push(next);
     }
 }
@@ -136,7 +139,7 @@ fn furthest(
 ) -> Option<usize> {
     let fit = sums.fit(design, level.scales.last()?.0, 1.0)?;
     let outward = |i: usize| {
-        let rest = scene.fills[i] - predicted(&design.rows[i], &fit.sizes);
+        let rest = scene.fills[i] - predicted(scene, design, i, &fit.sizes);
         match (sides.light, sides.heavy) {
             (true, true) => rest.abs(),
             (true, false) => -rest,
@@ -150,8 +153,12 @@ fn furthest(
         .map(|(_, i)| i)
 }
 
-fn predicted(row: &[f64; COLUMNS], sizes: &[f64; COLUMNS]) -> f64 {
-    row.iter().zip(sizes).map(|(x, b)| x * b).sum()
+fn predicted(scene: &Scene, design: &Design, at: usize, sizes: &[f64; COLUMNS]) -> f64 {
+    let mut sum = 0.0;
+    for (column, size) in design.columns.iter().zip(sizes).take(design.count) {
+        sum += scene.columns[*column].at[at] * size;
+    }
+    sum
 }
 
 /// Sums over scatter and level scale for one set of strays.
@@ -175,7 +182,7 @@ fn over_scatter(
                 .iter()
                 .map(|i| {
                     ln_stray(
-                        scene.fills[*i] - predicted(&design.rows[*i], &fit.sizes),
+                        scene.fills[*i] - predicted(scene, design, *i, &fit.sizes),
                         *sigma,
                         scene.whole_fill,
                     )
@@ -187,12 +194,12 @@ fn over_scatter(
     total.value()
 }
 
-/// ln density of a stray at a distance: mostly some spreads out (log-normal around six), at times an empty or a
+/// ln density of a stray at a distance: mostly some spreads out (log-normal around five), at times an empty or a
 /// double fill (even up to a whole fill).
 fn ln_stray(distance: f64, sigma: f64, whole_fill: f64) -> f64 {
     let out = (distance.abs() / sigma).max(1e-9);
     let spread = 0.6;
-    let z = (out / 6.0).ln() / spread;
+    let z = (out / 5.0).ln() / spread;
     let some = 0.85 * (-0.5 * z * z).exp() / (out * spread * (2.0 * PI).sqrt() * sigma);
     let whole = if distance.abs() <= 1.1 * whole_fill { 0.15 / (1.1 * whole_fill) } else { 1e-12 };
     (some + whole).ln()
@@ -225,24 +232,32 @@ impl Fit {
 
 impl Sums {
     fn of(scene: &Scene, design: &Design) -> Self {
-        let mut sums = Self { count: 0.0, xx: [[0.0; COLUMNS]; COLUMNS], xy: [0.0; COLUMNS], yy: 0.0 };
-        for (row, y) in design.rows.iter().zip(&scene.fills) {
-            sums.change(row, *y, design.columns, 1.0);
+        let mut sums = Self {
+            count: scene.fills.len() as f64,
+            xx: [[0.0; COLUMNS]; COLUMNS],
+            xy: [0.0; COLUMNS],
+            yy: scene.squares,
+        };
+        for i in 0..design.count {
+            let a = design.columns[i];
+            sums.xy[i] = scene.with_fills[a];
+            for j in 0..=i {
+                let b = design.columns[j];
+                sums.xx[i][j] = scene.products[a.max(b)][a.min(b)];
+            }
         }
         sums
     }
 
-    fn remove(&mut self, row: &[f64; COLUMNS], y: f64, columns: usize) {
-        self.change(row, y, columns, -1.0);
-    }
-
-    fn change(&mut self, row: &[f64; COLUMNS], y: f64, columns: usize, sign: f64) {
-        self.count += sign;
-        self.yy += sign * y * y;
-        for (i, a) in row.iter().enumerate().take(columns) {
-            self.xy[i] += sign * a * y;
-            for (j, b) in row.iter().enumerate().take(i + 1) {
-                self.xx[i][j] += sign * a * b;
+    /// Takes one fill out.
+    fn remove(&mut self, scene: &Scene, design: &Design, at: usize) {
+        let (y, x) = (scene.fills[at], |k: usize| scene.columns[design.columns[k]].at[at]);
+        self.count -= 1.0;
+        self.yy -= y * y;
+        for i in 0..design.count {
+            self.xy[i] -= x(i) * y;
+            for j in 0..=i {
+                self.xx[i][j] -= x(i) * x(j);
             }
         }
     }
@@ -257,12 +272,13 @@ impl Sums {
     /// The smallest sum of squares that any sizes can leave (a slight ridge keeps it solvable).
     fn least_squares(&self, design: &Design) -> f64 {
         let ridge = [1e-6; COLUMNS];
-        let Some(root) = self.root(design.columns, 1.0, &ridge) else { return 0.0 };
-        let half = forward(&root, &self.xy, design.columns);
+        let Some(root) = self.root(design.count, 1.0, &ridge) else { return 0.0 };
+        let half = forward(&root, &self.xy, design.count);
         (self.yy - half.iter().map(|h| h * h).sum::<f64>()).max(0.0)
     }
 
     /// Cholesky root of X'X/σ² + ridge.
+    #[expect(clippy::needless_range_loop, reason = "a triangle is walked by its indices")]
     fn root(&self, columns: usize, scale: f64, ridge: &[f64; COLUMNS]) -> Option<[[f64; COLUMNS]; COLUMNS]> {
         let mut root = [[0.0; COLUMNS]; COLUMNS];
         for i in 0..columns {
@@ -286,7 +302,7 @@ impl Sums {
 
     /// Posterior of the sizes and evidence of the plain fills, for one scatter and one width of the level.
     fn fit(&self, design: &Design, level: f64, sigma: f64) -> Option<Fit> {
-        let columns = design.columns;
+        let columns = design.count;
         let precision = 1.0 / (sigma * sigma);
         let mut widths = design.sizes;
         widths[0] = level;
@@ -311,8 +327,11 @@ impl Sums {
 fn forward(root: &[[f64; COLUMNS]; COLUMNS], b: &[f64; COLUMNS], columns: usize) -> [f64; COLUMNS] {
     let mut x = [0.0; COLUMNS];
     for i in 0..columns {
-        let known: f64 = (0..i).map(|k| root[i][k] * x[k]).sum();
-        x[i] = (b[i] - known) / root[i][i];
+        let mut rest = b[i];
+        for k in 0..i {
+            rest -= root[i][k] * x[k];
+        }
+        x[i] = rest / root[i][i];
     }
     x
 }
@@ -321,8 +340,11 @@ fn forward(root: &[[f64; COLUMNS]; COLUMNS], b: &[f64; COLUMNS], columns: usize)
 fn backward(root: &[[f64; COLUMNS]; COLUMNS], b: &[f64; COLUMNS], columns: usize) -> [f64; COLUMNS] {
     let mut x = [0.0; COLUMNS];
     for i in (0..columns).rev() {
-        let known: f64 = (i + 1..columns).map(|k| root[k][i] * x[k]).sum();
-        x[i] = (b[i] - known) / root[i][i];
+        let mut rest = b[i];
+        for k in i + 1..columns {
+            rest -= root[k][i] * x[k];
+        }
+        x[i] = rest / root[i][i];
     }
     x
 }

@@ -24,8 +24,10 @@ pub use verdict::{FirstSentence, LookFor, SpreadWord, Verdict};
 pub const FLOOR: f64 = 1e-3;
 /// Most fills that go into the comparison; a longer run is thinned evenly.
 const MOST_COMPARED: usize = 400;
-/// Chance of each pattern before the run is seen, for the screen only.
-const PLAIN_PRIOR: f64 = 0.15;
+/// Chance of a common pattern before the run is seen, for the screen only.
+const COMMON: f64 = 0.13;
+/// Chance of a rare one.
+const RARE: f64 = 0.06;
 
 /// What a run of fills can show.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -142,7 +144,7 @@ pub struct Patterns {
     pub factor: Factor,
     /// Combinations over one in two hundred under a plain prior, most likely first.
     pub posteriors: Vec<(Combination, f64)>,
-    /// Probability of each scored pattern under a plain prior.
+    /// Probability of each pattern that the run can judge, under a plain prior.
     pub each: BTreeMap<Pattern, f64>,
     /// What can be said.
     pub verdict: Verdict,
@@ -188,11 +190,14 @@ pub fn find_patterns(run: &Run, question: &Question) -> Patterns {
     let thinned: Vec<f64> = fills.iter().step_by(every).copied().collect();
     let scene = Scene::new(&thinned, run, question);
     let scores = score(&scene);
-    let posteriors = posteriors(&scores);
+    // On the screen nothing stands that the run cannot judge.
+    let judged: Vec<_> =
+        scores.iter().filter(|(c, _)| c.iter().all(|p| scene.can_judge(*p))).cloned().collect();
+    let posteriors = posteriors(&judged);
     let each = each(&posteriors);
     let verdict = verdict::judge(&posteriors, &each, fills.len());
     let mut remarks = Vec::new();
-    if question.usual_spread.is_none() {
+    if !question.usual_spread.is_some_and(|s| s > 0.0) {
         remarks.push(Remark::UsualSpreadUnknown);
     }
     if question.tolerance.is_none() {
@@ -237,8 +242,7 @@ fn factor(scores: &[(Combination, f64)]) -> Factor {
 
 /// Posteriors under the plain prior, most likely first, ties in the order of combinations.
 fn posteriors(scores: &[(Combination, f64)]) -> Vec<(Combination, f64)> {
-    let odds = (PLAIN_PRIOR / (1.0 - PLAIN_PRIOR)).ln();
-    let weight = |(c, s): &(Combination, f64)| s + c.len() as f64 * odds;
+    let weight = |(c, s): &(Combination, f64)| s + c.iter().map(|p| ln_odds(*p)).sum::<f64>();
     let best = scores.iter().map(weight).max_by(f64::total_cmp).unwrap_or(0.0);
     let total: f64 = scores.iter().map(|s| (weight(s) - best).exp()).sum();
     let mut found: Vec<_> = scores.iter().map(|s| (s.0.clone(), (weight(s) - best).exp() / total)).collect();
@@ -246,9 +250,16 @@ fn posteriors(scores: &[(Combination, f64)]) -> Vec<(Combination, f64)> {
     found
 }
 
+fn ln_odds(pattern: Pattern) -> f64 {
+    let rare = matches!(pattern, Pattern::Step | Pattern::Wave | Pattern::SeeSaw | Pattern::StartUp);
+    let chance: f64 = if rare { RARE } else { COMMON };
+    (chance / (1.0 - chance)).ln()
+}
+
 fn each(posteriors: &[(Combination, f64)]) -> BTreeMap<Pattern, f64> {
     let sum = |p: Pattern| posteriors.iter().filter(|(c, _)| c.contains(&p)).map(|(_, q)| q).sum();
-    Pattern::SCORED.into_iter().map(|p| (p, sum(p))).collect()
+    let seen = |p: &Pattern| posteriors.iter().any(|(c, _)| c.contains(p));
+    Pattern::SCORED.into_iter().filter(seen).map(|p| (p, sum(p))).collect()
 }
 
 /// Spread from neighbour to neighbour, that slow changes do not enter: median |difference| / (0.6745·√2).

@@ -5,6 +5,7 @@
 //! around usual, or wide. The widths are ours (judgement): a machine in order is off by about a quarter of its spread
 //! or a sixteenth of the tolerance, and faults are of the size of a few spreads or of the tolerance, sometimes far larger.
 
+use std::collections::BTreeMap;
 use std::f64::consts::PI;
 
 use super::super::run::Run;
@@ -38,6 +39,16 @@ pub(super) struct Scene {
     pub(super) whole_fill: f64,
     has_target: bool,
     has_usual: bool,
+    /// Every shape along the run that any combination uses; 0 is the level, 1 the slight tilt of every machine.
+    pub(super) columns: Vec<Column>,
+    /// Products of each column with each before it and itself.
+    pub(super) products: Vec<Vec<f64>>,
+    /// Sum of the squares of the fills.
+    pub(super) squares: f64,
+    /// Products of each column with the fills.
+    pub(super) with_fills: Vec<f64>,
+    /// Which columns each way of a pattern takes, fine and coarse.
+    ways: BTreeMap<(Pattern, bool), Vec<Vec<usize>>>,
 }
 
 impl Scene {
@@ -50,7 +61,7 @@ impl Scene {
         let usual_spread = given.unwrap_or_else(own).max(1e-9);
         let tolerance = positive(question.tolerance).unwrap_or(TOLERANCE_IN_SPREADS * usual_spread);
         let centre = run.target().unwrap_or(middle);
-        Self {
+        let mut scene = Self {
             fills: values.iter().map(|v| ((v - centre) / usual_spread).clamp(-FARTHEST, FARTHEST)).collect(),
             usual_spread,
             tolerance,
@@ -59,7 +70,39 @@ impl Scene {
             whole_fill: (centre.abs() / usual_spread).clamp(30.0, FARTHEST),
             has_target: run.target().is_some(),
             has_usual: given.is_some(),
+            columns: Vec::new(),
+            products: Vec::new(),
+            squares: 0.0,
+            with_fills: Vec::new(),
+            ways: BTreeMap::new(),
+        };
+        scene.draw();
+        scene
+    }
+
+    /// Draws all shapes once, and their products: the sums of squares of every design are among these.
+    fn draw(&mut self) {
+        let (n, large) = (self.fills.len(), self.large());
+        let along = |i: usize| i as f64 / (n.max(2) - 1) as f64;
+        let mut columns = vec![Column::new(1.0, n, |_| 1.0), Column::new(0.3, n, |i| along(i) - 0.5)];
+        for pattern in Pattern::SCORED {
+            for coarse in [false, true] {
+                let mut place = |shape: Column| {
+                    columns.push(shape);
+                    columns.len() - 1
+                };
+                let shapes = shapes(pattern, n, large, coarse);
+                let ways = shapes.into_iter().map(|way| way.into_iter().map(&mut place).collect()).collect();
+                self.ways.insert((pattern, coarse), ways);
+            }
         }
+        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+        self.products = (0..columns.len())
+            .map(|i| (0..=i).map(|j| dot(&columns[i].at, &columns[j].at)).collect())
+            .collect();
+        self.squares = dot(&self.fills, &self.fills);
+        self.with_fills = columns.iter().map(|c| dot(&c.at, &self.fills)).collect();
+        self.columns = columns;
     }
 
     /// Whether the run can speak for or against a pattern.
@@ -79,7 +122,11 @@ impl Scene {
             _ => None,
         };
         let large = self.large();
-        let scales = if side.is_some() {
+        let mean = super::super::stats::mean(&self.fills).unwrap_or(0.0);
+        let scales = if side.is_some() && mean.abs() < 1.5 * large {
+            // Where the usual size explains the mean, the far larger ones add next to nothing.
+            vec![(large, 0.7f64.ln())]
+        } else if side.is_some() {
             vec![(large, 0.7f64.ln()), (8.0 * large, 0.2f64.ln()), (64.0 * large, 0.1f64.ln())]
         } else if self.has_target {
             vec![((self.reach / 16.0).max(0.25), 0.0)]
@@ -94,16 +141,16 @@ impl Scene {
         self.reach.max(3.0)
     }
 
-    /// ln σ with ln weight: a grid fine enough for so many fills.
+    /// σ with ln weight: a grid in ln σ, whose step is under two standard errors of ln σ from so many fills.
     pub(super) fn scatter(&self, combination: &Combination) -> Vec<(f64, f64)> {
-        let step = (1.2 / (2.0 * self.fills.len() as f64).sqrt()).clamp(0.05, 0.3);
+        let step = (1.8 / (2.0 * self.fills.len() as f64).sqrt()).clamp(0.05, 0.35);
         let wide = combination.contains(&Pattern::Wide);
-        let (from, to) = if wide { (1.4f64.ln(), 60f64.ln()) } else { (0.2f64.ln(), 2f64.ln()) };
+        let (from, to) = if wide { (1.4f64.ln(), 60f64.ln()) } else { (0.2f64.ln(), 1.6f64.ln()) };
         let density = |ln_sigma: f64| {
             let width = match (wide, ln_sigma < 0.0) {
                 (true, _) => 1.1,
                 (false, true) => 0.5,
-                (false, false) => 0.22,
+                (false, false) => 0.14,
             };
             let from = if wide { from } else { 0.0 };
             -0.5 * ((ln_sigma - from) / width).powi(2)
@@ -117,49 +164,51 @@ impl Scene {
 
     /// Every way the combination can shape the fills, all equally likely: the product of what its patterns allow.
     pub(super) fn designs(&self, combination: &Combination) -> Vec<Design> {
-        let n = self.fills.len();
         // Every place of a step with every period of a wave would be a thousand designs for a case seldom met.
         let coarse = combination.contains(&Pattern::Step) && combination.contains(&Pattern::Wave);
-        let mut designs = vec![Design::plain(n, combination.contains(&Pattern::Drift))];
+        // A drift takes the place of the slight tilt.
+        let first: &[usize] = if combination.contains(&Pattern::Drift) { &[0] } else { &[0, 1] };
+        let mut designs = vec![Design::default().with(self, first)];
         for pattern in combination {
-            let ways = self.ways(*pattern, coarse);
+            let ways = self.ways.get(&(*pattern, coarse)).map_or(&[][..], Vec::as_slice);
             if !ways.is_empty() {
-                designs = designs.iter().flat_map(|d| ways.iter().map(move |w| d.with(w))).collect();
+                designs = designs.iter().flat_map(|d| ways.iter().map(|way| d.with(self, way))).collect();
             }
         }
         designs
     }
+}
 
-    /// The shapes one pattern may have, all equally likely.
-    fn ways(&self, pattern: Pattern, coarse: bool) -> Vec<Vec<Shape>> {
-        let (places, periods) = if coarse { (8, 6) } else { (STEP_PLACES, WAVE_PERIODS) };
-        let n = self.fills.len();
-        let large = self.large();
-        let one = |size: f64, f: &dyn Fn(usize) -> f64| vec![Shape { size, at: (0..n).map(f).collect() }];
-        let along = |i: usize| i as f64 / (n.max(2) - 1) as f64;
-        match pattern {
-            // Right at the start and going off, or caught midway.
-            Pattern::Drift => vec![one(large, &along), one(large, &|i| along(i) - 0.5)],
-            // Right before, wrong after.
-            Pattern::Step => step_places(n, places)
-                .into_iter()
-                .map(|t| one(large, &move |i| f64::from(u8::from(i >= t))))
-                .collect(),
-            Pattern::Wave => wave_periods(n, periods)
-                .into_iter()
-                .map(|period| {
-                    let turn = move |i: usize| 2.0 * PI * i as f64 / period;
-                    [one(large / 2.0, &|i| turn(i).sin()), one(large / 2.0, &|i| turn(i).cos())].concat()
-                })
-                .collect(),
-            Pattern::SeeSaw => vec![one(large, &|i| if i % 2 == 0 { 0.5 } else { -0.5 })],
-            Pattern::StartUp => vec![
-                one(2.0 * large, &|i| f64::from(u8::from(i < 1))),
-                one(2.0 * large, &|i| f64::from(u8::from(i < 2))),
-                one(2.0 * large, &|i| (-(i as f64) / 2.0).exp()),
-            ],
-            _ => Vec::new(),
-        }
+/// The shapes one pattern may have, all equally likely; `large` is the usual size of a fault.
+fn shapes(pattern: Pattern, n: usize, large: f64, coarse: bool) -> Vec<Vec<Column>> {
+    let (places, periods) = if coarse { (8, 6) } else { (STEP_PLACES, WAVE_PERIODS) };
+    let one = |size: f64, f: &dyn Fn(usize) -> f64| vec![Column::new(size, n, f)];
+    let along = |i: usize| i as f64 / (n.max(2) - 1) as f64;
+    match pattern {
+        // Right at the start and going off, or caught midway.
+        Pattern::Drift => vec![one(large, &along), one(large, &|i| along(i) - 0.5)],
+        // Right before, wrong after.
+        Pattern::Step => step_places(n, places)
+            .into_iter()
+            .map(|t| one(large, &move |i| f64::from(u8::from(i >= t))))
+            .collect(),
+        Pattern::Wave => wave_periods(n, periods)
+            .into_iter()
+            .map(|period| {
+                let turn = move |i: usize| 2.0 * PI * i as f64 / period;
+                vec![
+                    Column::new(large / 2.0, n, |i| turn(i).sin()),
+                    Column::new(large / 2.0, n, |i| turn(i).cos()),
+                ]
+            })
+            .collect(),
+        Pattern::SeeSaw => vec![one(large, &|i| if i % 2 == 0 { 0.5 } else { -0.5 })],
+        Pattern::StartUp => vec![
+            one(2.0 * large, &|i| f64::from(u8::from(i < 1))),
+            one(2.0 * large, &|i| f64::from(u8::from(i < 2))),
+            one(2.0 * large, &|i| (-(i as f64) / 2.0).exp()),
+        ],
+        _ => Vec::new(),
     }
 }
 
@@ -192,45 +241,34 @@ pub(super) struct Level {
 }
 
 /// One shape along the run with the standard deviation of its size.
-#[derive(Clone)]
-struct Shape {
+pub(super) struct Column {
     size: f64,
-    at: Vec<f64>,
+    pub(super) at: Vec<f64>,
 }
 
-/// Rows of known shapes and the prior widths of their sizes; column 0 is the level.
-#[derive(Clone)]
+impl Column {
+    fn new(size: f64, n: usize, f: impl Fn(usize) -> f64) -> Self {
+        Self { size, at: (0..n).map(f).collect() }
+    }
+}
+
+/// Which columns of the scene make up the fills, and how large each may be.
+#[derive(Clone, Copy, Default)]
 pub(super) struct Design {
-    pub(super) rows: Vec<[f64; COLUMNS]>,
-    /// Prior standard deviation of each column; that of the level is put in by the caller.
+    /// Places among the columns of the scene; the level comes first.
+    pub(super) columns: [usize; COLUMNS],
+    /// Prior standard deviation of each; that of the level is put in by the caller.
     pub(super) sizes: [f64; COLUMNS],
-    pub(super) columns: usize,
+    pub(super) count: usize,
 }
 
 impl Design {
-    /// Level, and the slight tilt that every machine has unless a drift takes its place.
-    fn plain(n: usize, drifts: bool) -> Self {
-        let mut rows = vec![[0.0; COLUMNS]; n];
-        for (i, row) in rows.iter_mut().enumerate() {
-            row[0] = 1.0;
-            row[1] = i as f64 / (n.max(2) - 1) as f64 - 0.5;
+    fn with(mut self, scene: &Scene, columns: &[usize]) -> Self {
+        for column in columns {
+            self.columns[self.count] = *column;
+            self.sizes[self.count] = scene.columns[*column].size;
+            self.count += 1;
         }
-        let columns = if drifts { 1 } else { 2 };
-        let mut sizes = [1.0; COLUMNS];
-        sizes[1] = 0.3;
-        Self { rows, sizes, columns }
-    }
-
-    fn with(&self, shapes: &[Shape]) -> Self {
-        let mut design = self.clone();
-        for shape in shapes {
-            let column = design.columns;
-            for (row, value) in design.rows.iter_mut().zip(&shape.at) {
-                row[column] = *value;
-            }
-            design.sizes[column] = shape.size;
-            design.columns += 1;
-        }
-        design
+        self
     }
 }

@@ -5,7 +5,7 @@ use std::fmt;
 
 use serde::Serialize;
 
-use super::super::remark::grams;
+use super::super::remark::{give_or_take, grams};
 use super::super::run::Run;
 use super::super::stats::Interval;
 use super::super::summary::{Question, Summary, summarise};
@@ -154,7 +154,7 @@ fn look_for(shows: &Combination) -> LookFor {
 }
 
 fn spread_word(summary: &Summary, question: &Question, verdict: &Verdict) -> SpreadWord {
-    if question.usual_spread.is_none() || summary.spread.is_none() {
+    if !question.usual_spread.is_some_and(|s| s > 0.0) || summary.spread.is_none() {
         return SpreadWord::Unknown;
     }
     let wide = |c: &Combination| c.contains(&Pattern::Wide);
@@ -173,10 +173,20 @@ impl fmt::Display for FirstSentence {
             Some(error) if self.off_target => {
                 let side = if error.estimate < 0.0 { "light" } else { "heavy" };
                 let who = if self.shows.len() > 1 { "on average" } else { "every fill" };
-                write!(f, "{who} about {} {side} (± {})", grams(error.estimate.abs()), grams(error.half()))?;
+                write!(
+                    f,
+                    "{who} about {} {side} (± {})",
+                    grams(error.estimate.abs()),
+                    give_or_take(error.half())
+                )?;
             }
             Some(error) => {
-                write!(f, "on target as far as {} fills tell (± {})", self.fills, grams(error.half()))?
+                write!(
+                    f,
+                    "on target as far as {} fills tell (± {} g)",
+                    self.fills,
+                    give_or_take(error.half())
+                )?;
             }
             None => write!(f, "{} {}", self.fills, if self.fills == 1 { "fill" } else { "fills" })?,
         }

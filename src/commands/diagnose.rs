@@ -1,0 +1,100 @@
+//! `handlamp diagnose`: walks the fault graph with a person, or answers a case file.
+
+use std::path::PathBuf;
+
+use super::talk::{Talk, stored};
+use super::{CommandError, Context, Outcome, Result, find, show};
+use crate::casebook::{self, Case, Store};
+use crate::ids::MachineId;
+use crate::knowledge::Knowledge;
+use crate::render::{diagnostics, json};
+use crate::search::Proposal;
+use crate::view::{diagnosis, words};
+use crate::walk::{Assessment, Desk, assess};
+
+/// Stands for the machine until somebody says which it is.
+pub(super) const NOT_KNOWN_YET: &str = "not-known-yet";
+
+/// Walk a fault from complaint to proof of cure: ask, compute, propose
+#[derive(Debug, clap::Args)]
+#[command(before_help = "\
+Examples:
+  handlamp diagnose all our bags are light
+  handlamp diagnose --answers call.yaml
+  handlamp diagnose --answers call.yaml --json
+")]
+pub(super) struct Args {
+    /// What the caller says is wrong
+    words: Vec<String>,
+    /// Answer this case file and ask nothing
+    #[arg(long, value_name = "FILE", conflicts_with = "words")]
+    answers: Option<PathBuf>,
+    /// Keep the case of --answers in the store
+    #[arg(long, requires = "answers")]
+    keep: bool,
+    /// The machine, if it is known already
+    #[arg(long, value_name = "ID", conflicts_with = "answers")]
+    machine: Option<String>,
+}
+
+pub(super) fn run(args: &Args, context: &mut Context) -> Result {
+    let knowledge = context.knowledge()?;
+    if let Some(path) = &args.answers {
+        return answers(&knowledge, path, args.keep, context);
+    }
+    let machine = args.machine.as_deref().map(|id| show::machine(&knowledge, id)).transpose()?;
+    let id = machine.map_or_else(|| MachineId::new(NOT_KNOWN_YET), |m| m.id.clone());
+    let complaint = (!args.words.is_empty()).then(|| args.words.join(" "));
+    let index = find::index(context)?;
+    let mut talk = Talk::new(&knowledge, index, Store::at(&context.store()?), complaint);
+    let first = talk.walker().begin(Case::of(id), machine.is_some());
+    let first = first.map_err(|e| CommandError::input(words::sentence(&e.to_string())))?;
+    let state = talk.run(first, context)?;
+    if context.options.json
+        && let Some(assessment) = &state.assessment
+    {
+        let proposed = proposals(&state.case, context)?;
+        context.json(&json::diagnosis(&knowledge, assessment, &proposed))?;
+    }
+    Ok(Outcome::Done)
+}
+
+fn answers(knowledge: &Knowledge, path: &std::path::Path, keep: bool, context: &mut Context) -> Result {
+    let read = casebook::read_path(path, knowledge).map_err(|refused| {
+        let drawn = diagnostics::draw(&refused.problems, &refused.sources, &context.error_look);
+        CommandError::input("The case file cannot be used.").drawn(drawn)
+    })?;
+    let assessment = think(knowledge, &read.case)?;
+    if keep {
+        let now = (context.clock)();
+        let store = Store::at(&context.store()?);
+        let id =
+            store.fresh_id(now.to_zoned_datetime(jiff::tz::TimeZone::system()).date()).map_err(stored)?;
+        store.create(&read.case, &id, now).map_err(stored)?;
+        context.remark(&format!("Kept as case {id}."))?;
+    }
+    if !read.remarks.is_empty() {
+        let drawn = diagnostics::draw(&read.remarks, &read.sources, &context.error_look);
+        context.remark(&drawn)?;
+    }
+    if context.options.json {
+        let proposed = proposals(&read.case, context)?;
+        context.json(&json::diagnosis(knowledge, &assessment, &proposed))?;
+    } else {
+        context.page(&diagnosis::answer(knowledge, &read.case, &assessment))?;
+    }
+    Ok(Outcome::Done)
+}
+
+/// Thinks a case over.
+pub(super) fn think(knowledge: &Knowledge, case: &Case) -> Result<Assessment> {
+    let failed = |error: String| CommandError::input(words::sentence(&error));
+    let desk = Desk::for_case(knowledge, case).map_err(|e| failed(e.to_string()))?;
+    assess(&desk, case, None).map_err(|e| failed(e.to_string()))
+}
+
+/// Symptoms that fit the complaint's words and that nobody confirmed.
+fn proposals(case: &Case, context: &Context) -> Result<Vec<Proposal>> {
+    let Some(complaint) = &case.complaint else { return Ok(Vec::new()) };
+    find::index(context)?.propose_symptoms(complaint).map_err(|e| find::unusable(&e))
+}

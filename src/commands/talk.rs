@@ -1,0 +1,266 @@
+//! Drives a walk with a person: at a terminal with line editing, through a pipe line by line. Every answer is on disk
+//! before the next question is shown.
+
+use std::io::BufRead;
+
+use super::{CommandError, Context, Result};
+use crate::casebook::{Case, Record, Store, StoreError};
+use crate::knowledge::{Asks, FindingKind, Knowledge};
+use crate::search::Index;
+use crate::view::{Page, diagnosis, words};
+use crate::walk::{Ask, Input, Item, Show, State, Step, WORDS, Walker, understand};
+
+/// Most symptoms proposed for the caller's words.
+const MOST_PROPOSED: usize = 5;
+/// Longest line taken from a pipe, in bytes; what is longer is refused in words.
+const LONGEST_LINE: usize = 1 << 20;
+
+/// Where answers come from.
+enum Lines {
+    Terminal(Box<rustyline::DefaultEditor>),
+    Pipe(std::io::StdinLock<'static>),
+}
+
+impl Lines {
+    fn open(context: &Context) -> Self {
+        if context.asks_a_person
+            && context.shows_a_person
+            && let Ok(editor) = rustyline::DefaultEditor::new()
+        {
+            return Lines::Terminal(Box::new(editor));
+        }
+        Lines::Pipe(std::io::stdin().lock())
+    }
+
+    /// The next line; none at the end, or when the person breaks off.
+    fn next(&mut self) -> Option<String> {
+        match self {
+            Lines::Terminal(editor) => editor.readline("> ").ok(),
+            Lines::Pipe(stdin) => {
+                let mut bytes = Vec::new();
+                let mut limited = std::io::Read::take(&mut *stdin, LONGEST_LINE as u64);
+                match limited.read_until(b'\n', &mut bytes) {
+                    Ok(0) | Err(_) => None,
+                    Ok(_) => {
+                        if bytes.last() != Some(&b'\n') && bytes.len() >= LONGEST_LINE {
+                            skip_line(stdin);
+                        }
+                        Some(String::from_utf8_lossy(&bytes).trim_end_matches(['\n', '\r']).to_owned())
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Reads on to the end of a line that is too long to keep.
+fn skip_line(stdin: &mut std::io::StdinLock<'static>) {
+    loop {
+        let Ok(chunk) = stdin.fill_buf() else { return };
+        if chunk.is_empty() {
+            return;
+        }
+        let (length, end) = match chunk.iter().position(|b| *b == b'\n') {
+            Some(place) => (place + 1, true),
+            None => (chunk.len(), false),
+        };
+        stdin.consume(length);
+        if end {
+            return;
+        }
+    }
+}
+
+/// A walk with its record on disk.
+pub(super) struct Talk<'k> {
+    knowledge: &'k Knowledge,
+    walker: Walker<'k>,
+    index: Index,
+    store: Store,
+    record: Option<Record>,
+    /// The complaint given on the command line, until it is asked for.
+    words: Option<String>,
+}
+
+impl<'k> Talk<'k> {
+    pub(super) fn new(knowledge: &'k Knowledge, index: Index, store: Store, words: Option<String>) -> Self {
+        Self { knowledge, walker: Walker::new(knowledge), index, store, record: None, words }
+    }
+
+    /// Goes on with a record that is open already.
+    pub(super) fn with(mut self, record: Record) -> Self {
+        self.record = Some(record);
+        self
+    }
+
+    pub(super) fn walker(&self) -> &Walker<'k> {
+        &self.walker
+    }
+
+    /// Asks until the person leaves or the case is closed.
+    pub(super) fn run(&mut self, first: Step, context: &mut Context) -> Result<State> {
+        let mut lines = Lines::open(context);
+        let mut step = first;
+        loop {
+            let known = self.record.is_some();
+            self.keep(&step, context)?;
+            if !known && let Some(record) = &self.record {
+                let mut page = Page::default();
+                page.text(format!("This is case {}. Every answer is kept at once.", record.id()));
+                self.say(&page, context)?;
+            }
+            self.propose(&mut step.state);
+            let mut state = step.state;
+            if let Ask::Over(_) = state.ask {
+                self.bye(&state, context)?;
+                return Ok(state);
+            }
+            let input = match (&state.ask, self.words.take()) {
+                (Ask::Opening(Item::Complaint), Some(words)) => Input::Opening(words),
+                (_, words) => {
+                    self.words = words;
+                    self.show(&state, step.show.as_ref(), context)?;
+                    match self.line(&mut lines, &state) {
+                        Some(line) => understand(&line, &state, self.knowledge),
+                        None => Input::Leave,
+                    }
+                }
+            };
+            if matches!(input, Input::Leave) {
+                state.ask = Ask::Over(None);
+                step = Step { state, entries: Vec::new(), show: None };
+                continue;
+            }
+            step = self
+                .walker
+                .step(state, input)
+                .map_err(|e| CommandError::input(words::sentence(&e.to_string())))?;
+        }
+    }
+
+    /// Puts entries on disk before anything else is shown; the record begins with the first of them.
+    pub(super) fn keep(&mut self, step: &Step, context: &Context) -> Result<()> {
+        for entry in &step.entries {
+            let now = (context.clock)();
+            if self.record.is_none() {
+                let day = now.to_zoned_datetime(jiff::tz::TimeZone::system()).date();
+                let id = self.store.fresh_id(day).map_err(stored)?;
+                let blank = blank(&step.state.case, self.knowledge);
+                self.record = Some(self.store.create(&blank, &id, now).map_err(stored)?);
+            }
+            if let Some(record) = &mut self.record {
+                record.append(entry.clone(), now).map_err(stored)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// The symptoms that fit the caller's words, or all of the machine when none does.
+    fn propose(&self, state: &mut State) {
+        let Ask::Symptoms(list) = &mut state.ask else { return };
+        if !list.is_empty() {
+            return;
+        }
+        let complaint = state.case.complaint.as_deref().unwrap_or("");
+        let found = self.index.propose_symptoms(complaint).unwrap_or_default();
+        let here =
+            |id: &crate::ids::FindingId| state.assessment.as_ref().is_none_or(|a| a.symptoms.contains(id));
+        list.extend(found.into_iter().map(|p| p.symptom).filter(here).take(MOST_PROPOSED));
+        if list.is_empty() {
+            let symptoms = self.knowledge.findings.values().filter(|f| f.kind == FindingKind::Symptom);
+            list.extend(symptoms.map(|f| f.id.clone()).filter(here));
+        }
+    }
+
+    fn show(&self, state: &State, show: Option<&Show>, context: &mut Context) -> Result<()> {
+        let page = match show {
+            Some(Show::NotUnderstood(sentence)) => {
+                let mut page = Page::default();
+                page.text(sentence.as_str());
+                return self.say(&page, context);
+            }
+            Some(Show::Why) => diagnosis::why(self.knowledge, state),
+            Some(Show::Causes) => diagnosis::causes(self.knowledge, state),
+            Some(Show::Help) => diagnosis::help(),
+            None => Page::default(),
+        };
+        if show.is_some() {
+            self.say(&page, context)?;
+        }
+        let mut page = diagnosis::question(self.knowledge, state);
+        if show.is_none()
+            && matches!(
+                state.ask,
+                Ask::Check(_) | Ask::Circumstance(_) | Ask::Remedy(_) | Ask::Send | Ask::Close
+            )
+            && let Some(assessment) = &state.assessment
+        {
+            page.0.extend(diagnosis::likely(self.knowledge, assessment).0);
+        }
+        self.say(&page, context)
+    }
+
+    /// With --json the questions go to standard error, so that standard output holds the answer only.
+    fn say(&self, page: &Page, context: &mut Context) -> Result<()> {
+        if context.options.json { context.aside(page) } else { context.page(page) }
+    }
+
+    /// One answer: a run of fills may take several lines, up to an empty one.
+    fn line(&self, lines: &mut Lines, state: &State) -> Option<String> {
+        let mut text = lines.next()?;
+        let is_run = match &state.ask {
+            Ask::Check(id) => self.knowledge.checks.get(id).is_some_and(|c| matches!(c.asks, Asks::Run)),
+            _ => false,
+        };
+        let a_word = |text: &str| WORDS.iter().any(|(word, _)| text.trim().split(' ').next() == Some(word));
+        while is_run && !text.trim().is_empty() && !a_word(&text) {
+            match lines.next() {
+                Some(more) if !more.trim().is_empty() => {
+                    text.push('\n');
+                    text.push_str(&more);
+                }
+                _ => break,
+            }
+        }
+        Some(text)
+    }
+
+    fn bye(&self, state: &State, context: &mut Context) -> Result<()> {
+        let mut page = Page::default();
+        match (&self.record, state.case.closed) {
+            (None, _) => page.text("Nothing was answered, so nothing is kept."),
+            (Some(record), Some(_)) => {
+                page.text(format!("Case {} is closed.", record.id()));
+                page.hint(format!("handlamp case report {} writes the customer's report.", record.id()));
+            }
+            (Some(record), None) => {
+                page.text(format!("Case {} stays open. Everything answered is kept.", record.id()));
+                page.hint(format!("handlamp case continue {} takes it up again.", record.id()));
+            }
+        }
+        page.push(crate::view::Block::Notice);
+        self.say(&page, context)
+    }
+}
+
+/// What a record begins with: what was known before the first answer.
+fn blank(case: &Case, knowledge: &Knowledge) -> Case {
+    Case {
+        knowledge: Some(crate::casebook::KnowledgeMark {
+            version: knowledge.version.clone(),
+            hash: Some(knowledge.hash.clone()),
+        }),
+        ..Case::of(case.machine.clone())
+    }
+}
+
+/// An error of the store, in a sentence.
+pub(super) fn stored(error: StoreError) -> CommandError {
+    let sentence = words::sentence(&error.to_string());
+    match error {
+        StoreError::BadId(_) | StoreError::NotFound { .. } | StoreError::Unfit(_) => {
+            CommandError::input(sentence)
+        }
+        _ => CommandError::store(sentence),
+    }
+}

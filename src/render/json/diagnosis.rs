@@ -1,0 +1,215 @@
+//! A diagnosis for programs, `handlamp-diagnosis/1`. No time, no path and no store stands in it: the same case and
+//! knowledge give the same bytes.
+
+use std::collections::BTreeSet;
+
+use serde::Serialize;
+
+use super::CautionOut;
+use crate::ids::CautionId;
+use crate::knowledge::Knowledge;
+use crate::plan::{Candidate, Kind, Then, Visit};
+use crate::safety::STANDING_NOTICE;
+use crate::search::Proposal;
+use crate::view::diagnosis;
+use crate::walk::{Assessment, Because, Suspect};
+
+/// The answer.
+#[derive(Debug, Serialize)]
+pub struct Diagnosis {
+    format: &'static str,
+    causes: Vec<CauseOut>,
+    nothing_known: f64,
+    conflict: Option<ConflictOut>,
+    next: Vec<NextOut>,
+    visit: Option<VisitOut>,
+    proposed_symptoms: Vec<ProposedOut>,
+    evidence: Vec<EvidenceOut>,
+    cautions: Vec<CautionOut>,
+    limits: &'static str,
+    knowledge: KnowledgeOut,
+}
+
+#[derive(Debug, Serialize)]
+struct CauseOut {
+    id: String,
+    title: String,
+    probability: f64,
+    still_there: f64,
+    because: Vec<BecauseOut>,
+}
+
+#[derive(Debug, Serialize)]
+struct BecauseOut {
+    reading: String,
+    says: String,
+    odds: f64,
+}
+
+#[derive(Debug, Serialize)]
+struct ConflictOut {
+    event: usize,
+    check: String,
+    why: String,
+}
+
+#[derive(Debug, Serialize)]
+struct NextOut {
+    id: String,
+    kind: &'static str,
+    title: String,
+    minutes: f64,
+    minutes_saved: f64,
+    exposures: Vec<&'static str>,
+    cautions: Vec<String>,
+    why: String,
+    then: Vec<ThenOut>,
+}
+
+#[derive(Debug, Serialize)]
+struct ThenOut {
+    outcome: String,
+    probability: f64,
+    kind: &'static str,
+    next: String,
+}
+
+#[derive(Debug, Serialize)]
+struct VisitOut {
+    parts: Vec<String>,
+    tools: Vec<String>,
+    cover: f64,
+    first_checks: Vec<String>,
+    minutes: f64,
+}
+
+#[derive(Debug, Serialize)]
+struct ProposedOut {
+    id: String,
+    title: String,
+    matched: String,
+}
+
+#[derive(Debug, Serialize)]
+struct EvidenceOut {
+    event: usize,
+    check: String,
+    outcome: String,
+    by: Option<String>,
+}
+
+#[derive(Debug, Serialize)]
+struct KnowledgeOut {
+    version: String,
+    hash: String,
+}
+
+/// Turns an assessment into the answer; `proposed` are text matches that nobody confirmed.
+pub fn diagnosis(knowledge: &Knowledge, assessment: &Assessment, proposed: &[Proposal]) -> Diagnosis {
+    let next: Vec<NextOut> = assessment.plan.next.iter().map(|c| next_out(knowledge, c)).collect();
+    Diagnosis {
+        format: "handlamp-diagnosis/1",
+        causes: assessment.causes.iter().map(|c| cause(knowledge, assessment, c)).collect(),
+        nothing_known: assessment.nothing_known,
+        conflict: assessment.conflict.as_ref().map(|found| {
+            let heard = &assessment.heard[found.heard];
+            ConflictOut {
+                event: heard.event,
+                check: heard.id.clone(),
+                why: format!(
+                    "worth asking again: without it the rest fits {:.0} times better",
+                    found.factor.min(1e6)
+                ),
+            }
+        }),
+        cautions: cautions(knowledge, &assessment.plan.next),
+        next,
+        visit: assessment.plan.visit.as_ref().map(visit),
+        proposed_symptoms: proposed
+            .iter()
+            .filter(|p| !assessment.gathered.complained.contains(&p.symptom))
+            .map(|p| ProposedOut {
+                id: p.symptom.to_string(),
+                title: diagnosis::title(knowledge, p.symptom.as_str()).to_owned(),
+                matched: p.phrase.clone(),
+            })
+            .collect(),
+        evidence: assessment
+            .heard
+            .iter()
+            .map(|h| EvidenceOut {
+                event: h.event,
+                check: h.id.clone(),
+                outcome: h.outcome.clone(),
+                by: h.by.as_ref().map(ToString::to_string),
+            })
+            .collect(),
+        limits: STANDING_NOTICE,
+        knowledge: KnowledgeOut { version: knowledge.version.clone(), hash: knowledge.hash.clone() },
+    }
+}
+
+fn cause(knowledge: &Knowledge, assessment: &Assessment, suspect: &Suspect) -> CauseOut {
+    let said = diagnosis::because(knowledge, assessment, suspect);
+    let because = |(index, reason): (usize, &Because)| BecauseOut {
+        reading: reason
+            .heard
+            .map_or_else(|| "rate-on-this-machine".to_owned(), |heard| assessment.heard[heard].id.clone()),
+        says: said.get(index).cloned().unwrap_or_default(),
+        odds: reason.odds,
+    };
+    CauseOut {
+        id: suspect.id.to_string(),
+        title: diagnosis::title(knowledge, suspect.id.as_str()).to_owned(),
+        probability: suspect.probability,
+        still_there: suspect.now,
+        because: suspect.because.iter().enumerate().map(because).collect(),
+    }
+}
+
+fn kind(kind: Kind) -> &'static str {
+    match kind {
+        Kind::Stop => "stop",
+        Kind::Check => "check",
+        Kind::Remedy => "remedy",
+        Kind::Send => "send",
+    }
+}
+
+fn next_out(knowledge: &Knowledge, candidate: &Candidate) -> NextOut {
+    let then = |t: &Then| ThenOut {
+        outcome: t.outcome.clone(),
+        probability: t.probability,
+        kind: kind(t.kind),
+        next: t.next.clone(),
+    };
+    NextOut {
+        id: candidate.id.clone(),
+        kind: kind(candidate.kind),
+        title: diagnosis::title(knowledge, &candidate.id).to_owned(),
+        minutes: candidate.minutes,
+        minutes_saved: candidate.minutes_saved,
+        exposures: candidate.exposures.iter().map(crate::safety::Exposure::as_str).collect(),
+        cautions: candidate.cautions.iter().map(ToString::to_string).collect(),
+        why: diagnosis::reason(knowledge, candidate),
+        then: candidate.then.iter().map(then).collect(),
+    }
+}
+
+fn visit(visit: &Visit) -> VisitOut {
+    VisitOut {
+        parts: visit.parts.clone(),
+        tools: visit.tools.iter().map(ToString::to_string).collect(),
+        cover: visit.cover,
+        first_checks: visit.first_checks.iter().map(ToString::to_string).collect(),
+        minutes: visit.minutes,
+    }
+}
+
+/// Every caution that the next steps name, greatest hazard first.
+fn cautions(knowledge: &Knowledge, next: &[Candidate]) -> Vec<CautionOut> {
+    let named: BTreeSet<&CautionId> = next.iter().flat_map(|c| &c.cautions).collect();
+    let mut known: Vec<_> = named.into_iter().filter_map(|id| knowledge.cautions.get(id)).collect();
+    known.sort_by(|a, b| (a.caution.word, &a.caution.id).cmp(&(b.caution.word, &b.caution.id)));
+    known.into_iter().map(|entry| CautionOut::from(&entry.caution)).collect()
+}

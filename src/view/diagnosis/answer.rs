@@ -1,0 +1,168 @@
+//! What is believed, in words first, bars and numbers on request, and the whole answer to a case file.
+
+use super::super::words::{self, sentence};
+use super::super::{Bar, Block, Lockout, Page, Plot, Words};
+use super::{candidate_line, reasons, title, works};
+use crate::casebook::{Case, Reading, What};
+use crate::knowledge::Knowledge;
+use crate::plan::{Candidate, Kind};
+use crate::walk::{Assessment, State, Suspect, WORDS};
+
+/// Causes said in words.
+const MOST_SAID: usize = 3;
+
+/// Three likely causes in words, and what is worth asking again.
+pub fn likely(knowledge: &Knowledge, assessment: &Assessment) -> Page {
+    let mut page = Page::default();
+    if assessment.heard.is_empty() {
+        return page;
+    }
+    let said = |suspect: &Suspect| {
+        Words::new()
+            .strong(title(knowledge, suspect.id.as_str()))
+            .plain(format!(": {}", words::likelihood(suspect.probability)))
+    };
+    page.section("Likely causes", assessment.causes.iter().take(MOST_SAID).map(said));
+    if assessment.nothing_known > 0.3 {
+        page.text(format!(
+            "Not in the book: {}. What was found is worth a lesson.",
+            words::likelihood(assessment.nothing_known)
+        ));
+    }
+    if let Some(conflict) = &assessment.conflict {
+        let heard = &assessment.heard[conflict.heard];
+        page.text(format!(
+            "Worth asking again: {}. It does not go with the rest.",
+            title(knowledge, &heard.id)
+        ));
+    }
+    page
+}
+
+/// Why this step, and why these causes.
+pub fn why(knowledge: &Knowledge, state: &State) -> Page {
+    let mut page = Page::default();
+    let Some(assessment) = &state.assessment else {
+        page.text("Nothing is worked out until the machine is known.");
+        return page;
+    };
+    if let Some(step) = assessment.plan.next.first() {
+        page.heading(format!("Why: {}", title(knowledge, &step.id)));
+        page.text(reasons::reason(knowledge, step));
+        page.bullets(reasons::then_lines(knowledge, step));
+    }
+    for suspect in assessment.causes.iter().take(MOST_SAID) {
+        let heading =
+            format!("{}: {}", title(knowledge, suspect.id.as_str()), words::likely(suspect.probability));
+        page.section(&heading, reasons::because(knowledge, assessment, suspect));
+    }
+    page
+}
+
+/// All causes with bars and figures.
+pub fn causes(knowledge: &Knowledge, state: &State) -> Page {
+    let mut page = Page::default();
+    let Some(assessment) = &state.assessment else {
+        page.text("Nothing is worked out until the machine is known.");
+        return page;
+    };
+    page.heading("All causes");
+    let bar = |suspect: &Suspect| Bar {
+        label: title(knowledge, suspect.id.as_str()).to_owned(),
+        share: suspect.probability,
+        words: words::percent(suspect.probability),
+    };
+    let mut bars: Vec<Bar> = assessment.causes.iter().map(bar).collect();
+    bars.push(Bar {
+        label: "Nothing of the book".to_owned(),
+        share: assessment.nothing_known,
+        words: words::percent(assessment.nothing_known),
+    });
+    page.push(Block::Bars(bars));
+    let together = |(causes, chance): &(Vec<crate::ids::CauseId>, f64)| {
+        let names: Vec<&str> = causes.iter().map(|c| title(knowledge, c.as_str())).collect();
+        let what = if names.is_empty() { "nothing of the book".to_owned() } else { words::and(&names) };
+        format!("{what}: {}", words::percent(*chance))
+    };
+    page.section("There now, taken together", assessment.together.iter().map(together));
+    page.text("Several can be true at once, so they need not add up to 100 %.");
+    page
+}
+
+/// What can be typed at every prompt.
+pub fn help() -> Page {
+    let mut page = Page::default();
+    page.heading("At every prompt");
+    page.bullets(WORDS.iter().map(|(word, what)| Words::new().strong(word).plain(format!("  {what}"))));
+    page.text("Everything answered is on disk already. 'handlamp case continue' takes it up again.");
+    page
+}
+
+/// The latest run as a picture, if there is one.
+pub fn picture(case: &Case) -> Option<Plot> {
+    let fills = case.events.iter().rev().find_map(|event| match &event.what {
+        What::Reading { reading: Reading::Fills(fills), .. } => Some(fills),
+        _ => None,
+    })?;
+    Some(Plot {
+        values: fills.values.clone(),
+        target: Some(fills.target),
+        unit: fills.unit.clone(),
+        ..Plot::default()
+    })
+}
+
+/// The whole answer to a case: next step in full, likely causes, what follows, what else.
+pub fn answer(knowledge: &Knowledge, case: &Case, assessment: &Assessment) -> Page {
+    let machine = knowledge.machines.get(&case.machine);
+    let mut page = Page::titled(machine.map_or(case.machine.as_str(), |m| m.head.title.as_str()));
+    if let Some(complaint) = &case.complaint {
+        page.quote("Complaint", complaint);
+    }
+    if let Some(step) = assessment.plan.next.first() {
+        next_step(&mut page, knowledge, case, step);
+        page.bullets(reasons::then_lines(knowledge, step));
+    }
+    if let Some(visit) = &assessment.plan.visit {
+        works::visit_kit(&mut page, knowledge, visit);
+    }
+    page.0.extend(likely(knowledge, assessment).0);
+    for suspect in assessment.causes.iter().take(1) {
+        let heading = format!("Why {}", words::clause(title(knowledge, suspect.id.as_str())));
+        page.section(&heading, reasons::because(knowledge, assessment, suspect));
+    }
+    let others = assessment.plan.next.iter().skip(1).take(3).map(|c| candidate_line(knowledge, c));
+    page.section("Otherwise", others);
+    if let Some(plot) = picture(case) {
+        page.heading("The latest run");
+        page.push(Block::Plot(plot));
+    }
+    page.push(Block::Notice);
+    page
+}
+
+fn next_step(page: &mut Page, knowledge: &Knowledge, case: &Case, step: &Candidate) {
+    page.heading(format!("Next: {}", title(knowledge, &step.id)));
+    page.text(format!("{} {}", sentence(&words::minutes(step.minutes)), reasons::reason(knowledge, step)));
+    let work = match step.kind {
+        Kind::Check => knowledge.checks.get(step.id.as_str()).map(|c| &c.work),
+        Kind::Remedy => knowledge.remedies.get(step.id.as_str()).map(|r| &r.work),
+        Kind::Stop => {
+            page.0
+                .extend(super::opening::make_safe().0.into_iter().filter(|b| matches!(b, Block::Bullets(_))));
+            None
+        }
+        Kind::Send => None,
+    };
+    if let Some((work, machine)) = work.zip(knowledge.machines.get(&case.machine)) {
+        match knowledge.steps_on(machine, work) {
+            Ok(shown) => page.step(shown, Lockout::InFull),
+            Err(missing) => page.text(sentence(&format!("The steps are not shown: {missing}"))),
+        }
+    }
+    if let Some(check) = knowledge.checks.get(step.id.as_str()) {
+        page.text(Words::new().strong(&check.ask));
+    } else if let Some(circumstance) = knowledge.circumstances.get(step.id.as_str()) {
+        page.text(Words::new().strong(&circumstance.asked));
+    }
+}

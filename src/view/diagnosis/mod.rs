@@ -1,0 +1,137 @@
+//! A diagnosis as a person meets it: the next step in full with its reason in one line, then three likely causes in
+//! words; bars and numbers on request.
+
+mod answer;
+mod opening;
+mod reasons;
+mod works;
+
+pub use answer::{answer, causes, help, likely, picture, why};
+pub use reasons::{because, outcome_words, reason, then_lines};
+
+use super::words::{self, sentence};
+use super::{Page, Words};
+use crate::casebook::Case;
+use crate::knowledge::Knowledge;
+use crate::plan::{Candidate, Kind, SEND, STOP};
+use crate::walk::{Ask, Pick, State};
+
+/// The title of a step, whatever kind it is.
+pub fn title<'k>(knowledge: &'k Knowledge, id: &'k str) -> &'k str {
+    match id {
+        STOP => "Stop the machine and make it safe",
+        SEND => "Send somebody, or call the maker",
+        _ => knowledge
+            .checks
+            .get(id)
+            .map(|e| e.head.title.as_str())
+            .or_else(|| knowledge.remedies.get(id).map(|e| e.head.title.as_str()))
+            .or_else(|| knowledge.circumstances.get(id).map(|e| e.head.title.as_str()))
+            .or_else(|| knowledge.causes.get(id).map(|e| e.head.title.as_str()))
+            .or_else(|| knowledge.findings.get(id).map(|e| e.head.title.as_str()))
+            .unwrap_or(id),
+    }
+}
+
+/// What is asked now, in full.
+pub fn question(knowledge: &Knowledge, state: &State) -> Page {
+    match &state.ask {
+        Ask::Opening(item) => opening::question(knowledge, state, *item),
+        Ask::MakeSafe => opening::make_safe(),
+        Ask::Symptoms(list) => opening::symptoms(knowledge, list),
+        Ask::Target(_) => works::target(),
+        Ask::Check(id) => works::check(knowledge, state, id),
+        Ask::Circumstance(id) => works::circumstance(knowledge, state, id),
+        Ask::Authority(_) => works::authority(),
+        Ask::Locked(work) => works::locked(knowledge, state, work),
+        Ask::StillLocked(_) => works::still_locked(state),
+        Ask::Remedy(id) => works::remedy(knowledge, state, id),
+        Ask::Setting(id) => works::setting(knowledge, state, id),
+        Ask::Send => works::send(knowledge, state),
+        Ask::Pick(pick) => pick_list(knowledge, state, pick),
+        Ask::Note => short("Write the remark down. It is kept as yours and is never evidence."),
+        Ask::Close => works::close(knowledge, state),
+        Ask::Over(_) => Page::default(),
+    }
+}
+
+fn short(text: &str) -> Page {
+    let mut page = Page::default();
+    page.text(text);
+    page
+}
+
+fn pick_list(knowledge: &Knowledge, state: &State, pick: &Pick) -> Page {
+    let (heading, items): (&str, Vec<Words>) = match pick {
+        Pick::Reading(ids) => ("Which reading?", ids.iter().map(|id| title(knowledge, id).into()).collect()),
+        Pick::Other(candidates) => {
+            ("What else could come next", candidates.iter().map(|c| candidate_line(knowledge, c)).collect())
+        }
+        Pick::Did(ids) => {
+            ("What did you do?", ids.iter().map(|id| title(knowledge, id.as_str()).into()).collect())
+        }
+        Pick::Suspect(ids) => {
+            ("What do you suspect?", ids.iter().map(|id| title(knowledge, id.as_str()).into()).collect())
+        }
+        Pick::Correct(events) => (
+            "Which answer is wrong?",
+            events.iter().map(|&i| event_line(knowledge, &state.case, i).into()).collect(),
+        ),
+    };
+    let mut page = Page::default();
+    page.heading(heading);
+    if items.is_empty() {
+        page.text("There is nothing to choose from.");
+    }
+    page.push(super::Block::Numbered(items));
+    page.hint("Type a number, or 'back'.");
+    page
+}
+
+/// One candidate in a line: title, minutes, where.
+pub fn candidate_line(knowledge: &Knowledge, candidate: &Candidate) -> Words {
+    let minutes = words::minutes(candidate.minutes);
+    let place = if candidate.exposures.hands_on() {
+        format!(", {minutes}, hands-on: {}", candidate.exposures)
+    } else {
+        format!(", {minutes}")
+    };
+    let kind = match candidate.kind {
+        Kind::Remedy => "Put right: ",
+        _ => "",
+    };
+    Words::new().plain(kind).strong(title(knowledge, &candidate.id)).plain(place)
+}
+
+/// One event of a case in a line.
+pub fn event_line(knowledge: &Knowledge, case: &Case, index: usize) -> String {
+    use crate::casebook::What;
+    let Some(event) = case.events.get(index) else { return String::new() };
+    match &event.what {
+        What::Reading { check, reading, .. } => {
+            format!(
+                "{}: {}",
+                title(knowledge, check.as_str()),
+                reasons::reading_words(knowledge, check, reading)
+            )
+        }
+        What::Circumstance { id, answer } => {
+            format!("{} {}", circumstance_question(knowledge, id.as_str()), reasons::happened_words(*answer))
+        }
+        What::Setting { id, old, new } => format!(
+            "Setting {}: {} → {}",
+            id.as_str().replace('-', " "),
+            old.as_deref().unwrap_or("not known"),
+            new.as_deref().unwrap_or("not known")
+        ),
+        What::Remedy { id, result } => {
+            format!("Done: {}, {}", title(knowledge, id.as_str()), reasons::result_words(*result))
+        }
+        What::Suspicion(cause) => format!("Suspected: {}", title(knowledge, cause.as_str())),
+        What::Note(text) => format!("Remark: {text}"),
+    }
+}
+
+fn circumstance_question(knowledge: &Knowledge, id: &str) -> String {
+    knowledge.circumstances.get(id).map_or_else(|| sentence(id), |c| c.asked.clone())
+}

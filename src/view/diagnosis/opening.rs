@@ -1,0 +1,101 @@
+//! The fixed opening: make safe, hold product, who and what, and the complaint in the caller's words.
+
+use super::super::{Block, Page, Words};
+use super::title;
+use crate::ids::FindingId;
+use crate::knowledge::Knowledge;
+use crate::walk::{Item, State};
+
+pub(super) fn question(knowledge: &Knowledge, state: &State, item: Item) -> Page {
+    let mut page = Page::default();
+    let place = Item::ALL.iter().position(|known| *known == item).unwrap_or(0) + 1;
+    page.text(Words::new().plain(format!("Opening {place} of {}. ", Item::ALL.len())).strong(asked(item)));
+    match item {
+        Item::Machine => page.push(Block::Numbered(
+            state
+                .machines
+                .iter()
+                .filter_map(|m| knowledge.machines.get(m))
+                .map(|m| m.head.title.as_str().into())
+                .collect(),
+        )),
+        Item::Who => page.push(Block::Numbered(WHO_WORDS.iter().map(|w| (*w).into()).collect())),
+        Item::Held => {
+            page.text("Hold everything filled since the last good check until a run of fills is judged.")
+        }
+        _ => {}
+    }
+    page.hint(hint(item));
+    page
+}
+
+/// The same order as [`crate::walk::WHO`].
+const WHO_WORDS: [&str; 5] = [
+    "Nobody, or nobody knows",
+    "An operator on the phone, not authorised to lock it out",
+    "Somebody on the phone who is authorised to lock it out",
+    "I am there, and authorised to lock it out",
+    "I am there, authorised, and a qualified electrical person",
+];
+
+fn asked(item: Item) -> &'static str {
+    match item {
+        Item::Danger => "Is anyone hurt, or is the machine doing something unexpected?",
+        Item::Held => "Is the product since the last good check on hold?",
+        Item::Machine => "Which machine is it?",
+        Item::Serial => "What is its serial number?",
+        Item::Sealed => "Does the scale bear a legal-for-trade seal?",
+        Item::Who => "Who is at the machine, and may they lock it out?",
+        Item::EverRight => "Has it ever been right?",
+        Item::Since => "Since when is it wrong, and what was touched last?",
+        Item::DoingItNow => "Is it doing it now?",
+        Item::Complaint => "What is wrong, in the caller's words?",
+    }
+}
+
+fn hint(item: Item) -> &'static str {
+    match item {
+        Item::Danger => "n = no, or say what it is. ? skips, 'help' lists what works everywhere.",
+        Item::Machine => "Type the number.",
+        Item::Who => "Type 1 to 5, ? skips.",
+        Item::Serial => "Type it. ? if nobody knows it.",
+        Item::Since => "A few words, like 'since Monday, after the move'. ? skips.",
+        Item::Complaint => "Like 'all our bags are light'.",
+        _ => "y, n, or ? if nobody knows.",
+    }
+}
+
+pub(super) fn make_safe() -> Page {
+    let mut page = Page::titled("Stop first, make safe");
+    page.push(Block::Bullets(
+        [
+            "Press the stop. If that does not stop it, use the mains disconnector from outside.",
+            "Nobody reaches in. Keep people clear of the outlet and the tray.",
+            "If somebody is hurt: first aid and the emergency number before anything else.",
+            "Shut off the product above the machine if that can be done from outside.",
+            "Lock it off and leave it as it is. Tell the supervisor.",
+        ]
+        .map(Words::from)
+        .to_vec(),
+    ));
+    page.push(Block::Notice);
+    page.hint("Type y once it is stopped and safe.");
+    page
+}
+
+pub(super) fn symptoms(knowledge: &Knowledge, list: &[FindingId]) -> Page {
+    let mut page = Page::default();
+    if list.is_empty() {
+        page.text("Nothing in the book sounds like these words.");
+        page.hint("Type 0 to go on, or 'give' to choose what is seen.");
+        return page;
+    }
+    page.text(
+        Words::new()
+            .strong("Which of these is it? ")
+            .plain("Say them to the caller; only what is confirmed counts."),
+    );
+    page.push(Block::Numbered(list.iter().map(|f| title(knowledge, f.as_str()).into()).collect()));
+    page.hint("Type the numbers that fit, like 1 or 1,3. 0 if none does.");
+    page
+}

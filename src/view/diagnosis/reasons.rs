@@ -1,0 +1,198 @@
+//! Why: a step, a cause, an answer, each in one plain line.
+
+use super::super::words::{self, and, clause, number_with_unit, or};
+use super::title;
+use crate::casebook::{Beside, Fills, Happened, Reading, RemedyResult};
+use crate::ids::CheckId;
+use crate::knowledge::{Against, Asks, Knowledge};
+use crate::plan::{Candidate, Hindrance, Kind, Reason, Then};
+use crate::walk::{Assessment, Heard, HeardKind, NOT_CLEAR_YET, NOTHING_UNUSUAL, Suspect};
+
+/// The reason of a step in one line.
+pub fn reason(knowledge: &Knowledge, candidate: &Candidate) -> String {
+    let named = |ids: &[crate::ids::CauseId]| -> Vec<String> {
+        ids.iter().map(|id| clause(title(knowledge, id.as_str()))).collect()
+    };
+    match &candidate.why {
+        Reason::Danger => "Nobody looks for a cause while it can hurt somebody.".to_owned(),
+        Reason::Complaint => "Hear first what is wrong.".to_owned(),
+        Reason::TellsApart(ids) if ids.len() > 1 => format!("It tells apart: {}.", or(&named(ids))),
+        Reason::TellsApart(ids) if ids.len() == 1 => format!("It speaks for or against: {}.", named(ids)[0]),
+        Reason::TellsApart(_) => "It tells little now, and costs little.".to_owned(),
+        Reason::Happened(ids) if ids.is_empty() => "It is quickly asked.".to_owned(),
+        Reason::Happened(ids) => format!("If so, look at: {}.", and(&named(ids))),
+        Reason::NeededBefore(remedy) => {
+            format!("It must be known before: {}.", clause(title(knowledge, remedy.as_str())))
+        }
+        Reason::Cures(cause, chance) => {
+            format!(
+                "It puts right: {}, {}.",
+                clause(title(knowledge, cause.as_str())),
+                words::likelihood(*chance)
+            )
+        }
+        Reason::NothingElse(hindrance) => {
+            format!("Nothing else from here is worth its minutes.{}", hindered(*hindrance))
+        }
+    }
+}
+
+fn hindered(hindrance: Option<Hindrance>) -> &'static str {
+    match hindrance {
+        Some(Hindrance::NobodyMayIsolate) => " What is left needs somebody who may lock the machine out.",
+        Some(Hindrance::ScaleSupply) => " What is left needs the scale powered with every drive locked off.",
+        Some(Hindrance::Electrical) => " What is left is for a qualified electrical person.",
+        Some(Hindrance::Sealed) => {
+            " The scale is sealed, or nobody knows: only the authorised body may adjust it."
+        }
+        None => "",
+    }
+}
+
+/// 'then, if …' lines for a step: what each answer would lead to.
+pub fn then_lines(knowledge: &Knowledge, candidate: &Candidate) -> Vec<String> {
+    let line = |then: &Then| {
+        let answer = outcome_words(knowledge, &candidate.id, &then.outcome);
+        let next = clause(title(knowledge, &then.next));
+        match then.kind {
+            Kind::Remedy => format!("If '{answer}': then {next}."),
+            Kind::Send => format!("If '{answer}': then somebody has to come."),
+            _ => format!("If '{answer}': then ask {next}."),
+        }
+    };
+    candidate.then.iter().filter(|t| t.probability > 0.02).take(4).map(line).collect()
+}
+
+/// An outcome in the words a person would pick.
+pub fn outcome_words(knowledge: &Knowledge, id: &str, outcome: &str) -> String {
+    if let Some(check) = knowledge.checks.get(id) {
+        if matches!(check.asks, Asks::Run) {
+            return run_words(outcome);
+        }
+        if let Some(known) = check.outcomes.iter().find(|o| o.id.value.as_str() == outcome) {
+            return clause(&known.answer);
+        }
+        if let Some(finding) = knowledge.findings.get(outcome) {
+            return clause(&finding.head.title);
+        }
+    }
+    match outcome {
+        "happened" => "yes".to_owned(),
+        "did-not" => "no".to_owned(),
+        "gone" => "it is gone".to_owned(),
+        "still-there" => "still there".to_owned(),
+        "gone-not-proved" => "gone, not proved".to_owned(),
+        "proved-gone" => "proved gone".to_owned(),
+        other => other.replace('-', " "),
+    }
+}
+
+fn run_words(outcome: &str) -> String {
+    match outcome {
+        NOTHING_UNUSUAL => "nothing unusual".to_owned(),
+        NOT_CLEAR_YET => "not clear yet".to_owned(),
+        patterns => and(&patterns.split('+').map(|p| p.replace('-', " ")).collect::<Vec<_>>()),
+    }
+}
+
+/// A reading in words.
+pub(super) fn reading_words(knowledge: &Knowledge, check: &CheckId, reading: &Reading) -> String {
+    match reading {
+        Reading::Outcome(outcome) => outcome_words(knowledge, check.as_str(), outcome.as_str()),
+        Reading::CannotTell => "cannot tell".to_owned(),
+        Reading::Value { value, against } => {
+            let beside = match against {
+                Some(Beside::Expected(known)) => format!(" for {known}"),
+                Some(Beside::Shown(shown)) => format!(", shown {shown}"),
+                None => String::new(),
+            };
+            format!("{value}{beside}")
+        }
+        Reading::Fills(fills) => fills_words(fills),
+    }
+}
+
+fn fills_words(fills: &Fills) -> String {
+    let mean = fills.values.iter().sum::<f64>() / fills.values.len().max(1) as f64;
+    let target = number_with_unit(fills.target, &fills.unit);
+    let count = words::count(fills.values.len(), "fill", "fills");
+    format!("{count}, mean {} against {target}", number_with_unit(mean, &fills.unit))
+}
+
+pub(super) fn happened_words(answer: Happened) -> &'static str {
+    match answer {
+        Happened::Happened => "Yes.",
+        Happened::DidNot => "No.",
+        Happened::CannotTell => "Cannot tell.",
+    }
+}
+
+pub(super) fn result_words(result: RemedyResult) -> &'static str {
+    match result {
+        RemedyResult::ProvedGone => "proved gone",
+        RemedyResult::GoneNotProved => "gone, not proved",
+        RemedyResult::StillThere => "still there",
+        RemedyResult::Changed => "something else changed",
+    }
+}
+
+/// What a reading says for a cause, as a person would repeat it to the customer.
+pub fn because(knowledge: &Knowledge, assessment: &Assessment, suspect: &Suspect) -> Vec<String> {
+    suspect
+        .because
+        .iter()
+        .take(4)
+        .map(|reason| match reason.heard.and_then(|index| assessment.heard.get(index)) {
+            Some(heard) => format!("{} {}.", heard_words(knowledge, heard), weight(reason.odds)),
+            None => "Nothing said so far bears on it; that is how often it happens here.".to_owned(),
+        })
+        .collect()
+}
+
+fn heard_words(knowledge: &Knowledge, heard: &Heard) -> String {
+    let outcome = outcome_words(knowledge, &heard.id, &heard.outcome);
+    match heard.kind {
+        HeardKind::Circumstance => format!("{} {}:", title(knowledge, &heard.id), outcome),
+        HeardKind::Remedy => format!("{} was done, {outcome}:", title(knowledge, &heard.id)),
+        HeardKind::Check => format!("{} ({outcome}):", title(knowledge, &heard.id)),
+    }
+}
+
+/// A factor on the odds in words.
+fn weight(odds: f64) -> &'static str {
+    match odds {
+        o if o >= 10.0 => "speaks strongly for it",
+        o if o >= 3.0 => "speaks for it",
+        o if o >= 1.0 => "speaks a little for it",
+        o if o > 1.0 / 3.0 => "speaks a little against it",
+        o if o > 0.1 => "speaks against it",
+        _ => "speaks strongly against it",
+    }
+}
+
+/// Whether a check asks for a pair, and how to type it.
+pub(super) fn how_to_type(check: &crate::knowledge::Check) -> String {
+    match &check.asks {
+        Asks::Run => {
+            "Type the weights in order, on one line or several; an empty line ends the run.".to_owned()
+        }
+        Asks::Quantity(asked) => match asked.against {
+            Against::Nothing => {
+                format!("Type the reading, like 4.5 {}. ? if nobody can tell.", asked.unit.name)
+            }
+            Against::Expected => {
+                format!(
+                    "Type the reading, then the known one, like 199.4 {u}, 200 {u}. ? if nobody can tell.",
+                    u = asked.unit.name
+                )
+            }
+            Against::Shown => {
+                format!(
+                    "Type the second scale, then what the machine showed, like 247.1 {u}, 250.0 {u}. ? if nobody can tell.",
+                    u = asked.unit.name
+                )
+            }
+        },
+        _ => "Type the number. ? if nobody can tell.".to_owned(),
+    }
+}

@@ -1,0 +1,233 @@
+//! Checks, remedies and the lockout around them, as asked in a walk.
+
+use super::super::words::{self, sentence};
+use super::super::{Block, Lockout, Page, Words};
+use super::{reasons, title};
+use crate::ids::{CheckId, CircumstanceId, RemedyId};
+use crate::knowledge::{Knowledge, Machine, Work as Worked};
+use crate::plan::Candidate;
+use crate::safety::{Exposure, Isolation};
+use crate::walk::{State, Work};
+use crate::weights::proof::Proof;
+
+fn machine<'k>(knowledge: &'k Knowledge, state: &State) -> Option<&'k Machine> {
+    knowledge.machines.get(&state.case.machine)
+}
+
+fn candidate<'s>(state: &'s State, id: &str) -> Option<&'s Candidate> {
+    state.assessment.as_ref()?.plan.next.iter().find(|c| c.id == id)
+}
+
+/// Title, minutes, place, and the reason in one line.
+fn head(page: &mut Page, knowledge: &Knowledge, state: &State, id: &str, work: Option<&Worked>) {
+    page.heading(format!("Next: {}", title(knowledge, id)));
+    let place = work.zip(machine(knowledge, state)).and_then(|(w, m)| m.places.get(&w.place.value));
+    let minutes = candidate(state, id).map(|c| c.minutes).or(work.map(|w| w.minutes));
+    let mut line = Words::new();
+    if let Some(place) = place {
+        line = line.plain(format!("At {}. ", place.title));
+    }
+    if let Some(minutes) = minutes {
+        line = line.plain(format!("{} in all. ", words::sentence_start(&words::minutes(minutes))));
+    }
+    if let Some(found) = candidate(state, id) {
+        line = line.plain(reasons::reason(knowledge, found));
+    }
+    page.text(line);
+}
+
+/// The steps with their cautions, or the plain refusal to show them.
+fn steps(page: &mut Page, knowledge: &Knowledge, state: &State, work: &Worked) {
+    let Some(machine) = machine(knowledge, state) else { return };
+    let lockout = if state.lockout.key.is_some() { Lockout::Standing } else { Lockout::InFull };
+    match knowledge.steps_on(machine, work) {
+        Ok(step) if work.steps.is_empty() && step.cautions().is_empty() => {}
+        Ok(step) => page.step(step, lockout),
+        Err(missing) => page.text(sentence(&format!("The steps are not shown: {missing}"))),
+    }
+}
+
+pub(super) fn target() -> Page {
+    let mut page = Page::default();
+    page.text(Words::new().strong("What should one fill weigh, net?"));
+    page.hint("Like 250 g.");
+    page
+}
+
+pub(super) fn check(knowledge: &Knowledge, state: &State, id: &CheckId) -> Page {
+    let mut page = Page::default();
+    let Some(check) = knowledge.checks.get(id) else { return page };
+    head(&mut page, knowledge, state, id.as_str(), Some(&check.work));
+    needs(&mut page, &check.work);
+    steps(&mut page, knowledge, state, &check.work);
+    page.text(Words::new().strong(&check.ask));
+    if !check.outcomes.is_empty() && check.outcomes.iter().all(|o| o.when.is_none()) {
+        page.push(Block::Numbered(check.outcomes.iter().map(|o| sentence(&o.answer).into()).collect()));
+    }
+    if let Some(back) = &check.read_back {
+        page.text(Words::new().plain(format!("Read it back: “{back}”")));
+    }
+    page.hint(reasons::how_to_type(check));
+    page
+}
+
+fn needs(page: &mut Page, work: &Worked) {
+    let tools: Vec<String> = work.needs.iter().map(|t| t.value.as_str().replace('-', " ")).collect();
+    if !tools.is_empty() {
+        page.text(format!("Needs: {}.", words::and(&tools)));
+    }
+}
+
+pub(super) fn circumstance(knowledge: &Knowledge, state: &State, id: &CircumstanceId) -> Page {
+    let mut page = Page::default();
+    let Some(entry) = knowledge.circumstances.get(id) else { return page };
+    head(&mut page, knowledge, state, id.as_str(), None);
+    page.text(Words::new().strong(&entry.asked));
+    page.hint("y, n, or ? if nobody can tell.");
+    page
+}
+
+pub(super) fn authority() -> Page {
+    let mut page = Page::default();
+    page.heading("Before anybody opens a guard");
+    page.text(Words::new().strong(
+        "Have you this machine's written isolation procedure, and are you authorised to lock it out by it?",
+    ));
+    page.text(
+        "This tool prompts; the site's procedure decides. Without one, only checks from outside are left.",
+    );
+    page.hint("y or n.");
+    page
+}
+
+pub(super) fn locked(knowledge: &Knowledge, state: &State, work: &Work) -> Page {
+    let mut page = Page::default();
+    let worked = match work {
+        Work::Check(id) => knowledge.checks.get(id).map(|c| &c.work),
+        Work::Remedy(id) => knowledge.remedies.get(id).map(|r| &r.work),
+    };
+    if let Some((work, machine)) = worked.zip(machine(knowledge, state))
+        && let Some(isolation) = machine.isolation(&machine.exposures(work))
+    {
+        page.push(Block::Isolation(isolation));
+    }
+    page.text(Words::new().strong("Locked, tried, and nothing moves? Whose key?"));
+    page.hint("Type whose key it is, or n if it is not locked.");
+    page
+}
+
+pub(super) fn still_locked(state: &State) -> Page {
+    let mut page = Page::default();
+    let key = state.lockout.key.as_deref().unwrap_or("nobody");
+    page.text(Words::new().strong(Isolation::STILL_LOCKED).plain(format!(" Last said: {key}.")));
+    page.hint("Type whose key it is, or n if the lock is off.");
+    page
+}
+
+pub(super) fn remedy(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Page {
+    let mut page = Page::default();
+    let Some(remedy) = knowledge.remedies.get(id) else { return page };
+    head(&mut page, knowledge, state, id.as_str(), Some(&remedy.work));
+    needs(&mut page, &remedy.work);
+    let parts: Vec<&str> = remedy.parts.iter().map(|(part, _)| part.as_str()).collect();
+    if !parts.is_empty() {
+        page.text(format!("Parts: {}.", words::and(&parts)));
+    }
+    if remedy.calibrates {
+        page.text("Never on a scale with a legal-for-trade seal: that is for the authorised body.");
+    }
+    if let Some(setting) = &remedy.changes {
+        let name = setting.value.as_str().replace('-', " ");
+        page.text(format!(
+            "Write down the old {name} first. One change at a time; put it back if it is no better."
+        ));
+    }
+    steps(&mut page, knowledge, state, &remedy.work);
+    page.text(Words::new().strong("Once it is done: how is it now?"));
+    page.push(Block::Numbered(
+        ["Gone, as far as can be seen; a run of fills proves it.", "Still there.", "Something else changed."]
+            .map(Words::from)
+            .to_vec(),
+    ));
+    page.hint("Type 1, 2 or 3. 'other' if it cannot be done now.");
+    page
+}
+
+pub(super) fn setting(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Page {
+    let mut page = Page::default();
+    let setting = knowledge.remedies.get(id).and_then(|r| r.changes.as_ref());
+    let known =
+        setting.zip(machine(knowledge, state)).and_then(|(s, m)| m.settings.iter().find(|k| k.id == s.value));
+    let name = known.map_or("setting", |s| s.title.as_str());
+    page.text(Words::new().strong(format!("{name}: what stood there before, and what stands there now?")));
+    page.hint("Like 3.0 g to 1.5 g. ? skips.");
+    page
+}
+
+pub(super) fn send(knowledge: &Knowledge, state: &State) -> Page {
+    let mut page = Page::default();
+    page.heading("Next: send somebody, or call the maker");
+    if let Some(found) = candidate(state, crate::plan::SEND) {
+        page.text(reasons::reason(knowledge, found));
+        page.text(format!("Until somebody is there: {}.", words::minutes(found.minutes)));
+    }
+    if let Some(visit) = state.assessment.as_ref().and_then(|a| a.plan.visit.as_ref()) {
+        visit_kit(&mut page, knowledge, visit);
+    }
+    page.text("Leave it safe: stopped, locked, tagged with name, date and reason. Product stays on hold.");
+    page.push(Block::Numbered(vec!["Close the case: somebody is sent.".into()]));
+    page.push(Block::Notice);
+    page.hint("Type 1, or 'other' for other steps.");
+    page
+}
+
+/// What to bring, and what to check first.
+pub(super) fn visit_kit(page: &mut Page, knowledge: &Knowledge, visit: &crate::plan::Visit) {
+    let tools: Vec<String> = visit.tools.iter().map(|t| t.as_str().replace('-', " ")).collect();
+    page.section("Parts to bring", visit.parts.iter().map(String::as_str));
+    page.section("Tools to bring", tools.iter().map(String::as_str));
+    page.text(format!("That is enough in {}.", words::likely(visit.cover)));
+    page.section("Check first on arrival", visit.first_checks.iter().map(|id| title(knowledge, id.as_str())));
+}
+
+pub(super) fn close(knowledge: &Knowledge, state: &State) -> Page {
+    let mut page = Page::default();
+    page.heading("Close the case");
+    match state.assessment.as_ref().and_then(|a| a.proof.as_ref()) {
+        Some(Proof::Proved) => page.text(Words::new().strong("The run proves the cure.")),
+        Some(Proof::GoneNotProved { more: Some(more), .. }) => page.text(format!(
+            "Gone, not proved. About {} more would prove it.",
+            words::count(*more, "fill", "fills")
+        )),
+        Some(Proof::GoneNotProved { more: None, .. }) => {
+            page.text("Gone, not proved: more fills alone will not prove it.")
+        }
+        Some(Proof::StillThere { .. }) => page.text("The last run still shows the fault."),
+        None => page.text("No run of fills since a remedy: nothing is proved."),
+    }
+    let handed = state.case.events.iter().any(|e| hands_on_event(knowledge, state, &e.what));
+    if handed {
+        page.text(
+            "Tools and parts counted out, guards on, people clear, own locks off, those affected told?",
+        );
+    }
+    page.push(Block::Numbered(
+        ["Cured, proved by a run of fills.", "Gone, not proved.", "Somebody is sent.", "Left open."]
+            .map(Words::from)
+            .to_vec(),
+    ));
+    page.push(Block::Notice);
+    page.hint("Type 1 to 4, or 'back'.");
+    page
+}
+
+fn hands_on_event(knowledge: &Knowledge, state: &State, what: &crate::casebook::What) -> bool {
+    use crate::casebook::What;
+    let work = match what {
+        What::Reading { check, .. } => knowledge.checks.get(check).map(|c| &c.work),
+        What::Remedy { id, .. } => knowledge.remedies.get(id).map(|r| &r.work),
+        _ => None,
+    };
+    let exposures = work.zip(machine(knowledge, state)).map(|(w, m)| m.exposures(w));
+    exposures.is_some_and(|e| e.hands_on() || e.has(Exposure::Running) && e.needs_isolation())
+}

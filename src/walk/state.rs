@@ -1,0 +1,174 @@
+//! Where a walk stands: the case so far, what is being asked, and what a lockout in force allows.
+
+use std::collections::BTreeSet;
+
+use super::assess::Assessment;
+use crate::casebook::{Case, Closing, Entry};
+use crate::ids::{CauseId, CheckId, CircumstanceId, FindingId, MachineId, PersonId, PlaceId, RemedyId};
+use crate::plan::Candidate;
+
+/// One item of the fixed opening, in order. Each can be skipped.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Item {
+    /// Anyone hurt, or the machine doing something unexpected?
+    Danger,
+    /// Hold product since the last good check.
+    Held,
+    /// Which machine.
+    Machine,
+    /// Its serial number.
+    Serial,
+    /// A legal-for-trade seal on the scale?
+    Sealed,
+    /// Who is at the machine, and may they lock it out?
+    Who,
+    /// Was it ever right?
+    EverRight,
+    /// Since when, and what was touched last.
+    Since,
+    /// Is it doing it now?
+    DoingItNow,
+    /// What is wrong, in the caller's words.
+    Complaint,
+}
+
+impl Item {
+    /// All of them in the order asked.
+    pub const ALL: &'static [Item] = &[
+        Item::Danger,
+        Item::Held,
+        Item::Machine,
+        Item::Serial,
+        Item::Sealed,
+        Item::Who,
+        Item::EverRight,
+        Item::Since,
+        Item::DoingItNow,
+        Item::Complaint,
+    ];
+}
+
+/// What is asked of the person now.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Ask {
+    /// An item of the opening.
+    Opening(Item),
+    /// Stop, make safe; waits until somebody says that it is.
+    MakeSafe,
+    /// Which of the symptoms that fit the words; none of them is possible.
+    Symptoms(Vec<FindingId>),
+    /// What a fill should weigh, before a run of fills.
+    Target(CheckId),
+    /// A check.
+    Check(CheckId),
+    /// A circumstance.
+    Circumstance(CircumstanceId),
+    /// Authority and the site's written procedure, before the first step of a lockout.
+    Authority(Box<Work>),
+    /// Everything isolated, locked and tried?
+    Locked(Box<Work>),
+    /// The lock from before: still on, and whose key?
+    StillLocked(Box<Work>),
+    /// A remedy: its steps, then how it went.
+    Remedy(RemedyId),
+    /// The setting that a remedy changes: what stood there, and what was typed.
+    Setting(RemedyId),
+    /// A visit is the best step.
+    Send,
+    /// One of a list.
+    Pick(Pick),
+    /// A remark.
+    Note,
+    /// How to close the case.
+    Close,
+    /// The walk is over.
+    Over(Option<Closing>),
+}
+
+/// Work that waits for a lockout.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Work {
+    /// A check.
+    Check(CheckId),
+    /// A remedy.
+    Remedy(RemedyId),
+}
+
+/// A list to choose from by number.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Pick {
+    /// Any reading: all checks and circumstances that apply.
+    Reading(Vec<String>),
+    /// Other steps that could come next.
+    Other(Vec<Candidate>),
+    /// 'I did this': all remedies.
+    Did(Vec<RemedyId>),
+    /// A suspicion: all causes.
+    Suspect(Vec<CauseId>),
+    /// An answer to correct, by index of its event.
+    Correct(Vec<usize>),
+}
+
+/// Which person's lock is on, and what was agreed.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Lockout {
+    /// The site has a written procedure and it agrees; `Some(false)` leaves checks from outside only.
+    pub procedure: Option<bool>,
+    /// Locked and tried, and whose key.
+    pub key: Option<String>,
+}
+
+/// A walk at one moment.
+#[derive(Debug, Clone)]
+pub struct State {
+    /// The case so far.
+    pub case: Case,
+    /// Whether the machine has been named.
+    pub machine_known: bool,
+    /// What is asked now.
+    pub ask: Ask,
+    /// What is believed and planned; none until the machine is known.
+    pub assessment: Option<Assessment>,
+    /// Where the caller stands.
+    pub place: Option<PlaceId>,
+    /// The lockout in force.
+    pub lockout: Lockout,
+    /// The answer that the next one replaces, by index of its event.
+    pub correcting: Option<usize>,
+    /// What a fill should weigh, as last said: figure and unit.
+    pub target: Option<(f64, String)>,
+    /// Opening items answered or skipped.
+    pub opened: BTreeSet<Item>,
+    /// The person whose answers these are.
+    pub speaker: Option<PersonId>,
+    /// Machines to choose from.
+    pub machines: Vec<MachineId>,
+    /// Whether the danger said has been made safe.
+    pub made_safe: bool,
+    /// What the last answer was, said back.
+    pub read_back: Option<String>,
+}
+
+/// What one step of the walk gives: the new state, and what must be on disk before it is shown.
+#[derive(Debug, Clone)]
+pub struct Step {
+    /// The new state.
+    pub state: State,
+    /// Entries to append, in order.
+    pub entries: Vec<Entry>,
+    /// Something to show before the next question.
+    pub show: Option<Show>,
+}
+
+/// Something to show before the next question.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Show {
+    /// Why this step is proposed, and why these causes.
+    Why,
+    /// All causes with their figures.
+    Causes,
+    /// What can be typed here.
+    Help,
+    /// What was not understood, in a sentence.
+    NotUnderstood(String),
+}
