@@ -39,8 +39,7 @@ pub struct Posterior {
 
 /// The posterior of everything.
 pub fn posterior(network: &Network, evidence: &Evidence) -> Result<Posterior, BeliefError> {
-    let checks: Vec<Check> = (0..network.findings().len()).map(|finding| itself(network, finding)).collect();
-    let inference = infer(network, evidence, &checks)?;
+    let inference = infer(network, evidence, &[])?;
     Ok(Posterior {
         causes: inference.causes(),
         circumstances: inference
