@@ -11,9 +11,9 @@ fn a_light_run_is_said_in_words_before_numbers_and_picture() {
     insta::assert_snapshot!(Tool::minimal(40).typed(&args, LIGHT.as_bytes()).block(), @r#"
 10 fills, target 250.0 g
 
-Every fill about 2.9 g light (± 0.131
-g), spread usual for this machine: look
-for an offset, not for scatter.
+Every fill about 2.9 g light (± 0.13),
+spread usual for this machine: look for
+an offset, not for scatter.
 
 In-flight allowance: from 5.0 g to 2.1
 g, so the feed is cut off at 247.9 g.
@@ -38,24 +38,24 @@ lies, 19 times in 20)
 • Outside ± 2.0 g: 10 light, 0 heavy, of
   10 (72 % to 100 %)
 
-250.00 │──────────────────────────────
+252.00 │┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄
        │
-249.36 │
+250.96 │
        │
-248.72 │
+249.92 │──────────────────────────────
        │
-248.08 │┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄
+248.88 │
        │
-247.44 │         ●     ●
-       │●  ●        ●        ●  ●  ●
-246.80 │      ●           ●
+247.84 │┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄
+       │●        ●  ●  ●     ●     ●
+246.80 │   ●  ●           ●     ●
 ● fill  ─ target  ┄ limit  in g
 "#);
     insta::assert_snapshot!(Tool::minimal(80).typed(&args, LIGHT.as_bytes()).block(), @r#"
 10 fills, target 250.0 g
 
-Every fill about 2.9 g light (± 0.131 g), spread usual for this machine: look
-for an offset, not for scatter.
+Every fill about 2.9 g light (± 0.13), spread usual for this machine: look for
+an offset, not for scatter.
 
 In-flight allowance: from 5.0 g to 2.1 g, so the feed is cut off at 247.9 g.
 Write the old value down, then weigh again.
@@ -72,17 +72,17 @@ Figures (in brackets: where the true one lies, 19 times in 20)
 • Lightest 246.8 g, heaviest 247.4 g
 • Outside ± 2.0 g: 10 light, 0 heavy, of 10 (72 % to 100 %)
 
-250.00 │──────────────────────────────
+252.00 │┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄
        │
-249.36 │
+250.96 │
        │
-248.72 │
+249.92 │──────────────────────────────
        │
-248.08 │┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄
+248.88 │
        │
-247.44 │         ●     ●
-       │●  ●        ●        ●  ●  ●
-246.80 │      ●           ●
+247.84 │┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄
+       │●        ●  ●  ●     ●     ●
+246.80 │   ●  ●           ●     ●
 ● fill  ─ target  ┄ limit  in g
 "#);
 }
