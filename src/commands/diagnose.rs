@@ -96,5 +96,5 @@ pub(super) fn think(knowledge: &Knowledge, case: &Case) -> Result<Assessment> {
 /// Symptoms that fit the complaint's words and that nobody confirmed.
 fn proposals(case: &Case, context: &Context) -> Result<Vec<Proposal>> {
     let Some(complaint) = &case.complaint else { return Ok(Vec::new()) };
-    find::index(context)?.propose_symptoms(complaint).map_err(find::unusable)
+    find::index(context)?.propose_symptoms(complaint).map_err(|e| find::unusable(&e))
 }

@@ -7,7 +7,7 @@ use crate::graph::{Node, machine_view};
 use crate::ids;
 use crate::knowledge::{Asks, Knowledge};
 use crate::render::json;
-use crate::search::{Hit, Index, Kind, docs};
+use crate::search::{Hit, Index, Kind, SearchError, docs};
 use crate::view::hits;
 
 /// What in the knowledge fits these words; slips of the finger are forgiven
@@ -43,7 +43,7 @@ const LOOKED_THROUGH: usize = 200;
 pub(super) fn run(args: &Args, context: &mut Context) -> Result {
     let query = args.words.join(" ");
     let of_machine = args.machine.as_deref().map(|id| here(&context.knowledge()?, id)).transpose()?;
-    let found = index(context)?.find(&query, LOOKED_THROUGH).map_err(unusable)?;
+    let found = index(context)?.find(&query, LOOKED_THROUGH).map_err(|e| unusable(&e))?;
     let wanted = |hit: &Hit| {
         let kind = args.kind.is_empty() || args.kind.iter().any(|k| k == hit.kind.as_str());
         kind && of_machine.as_ref().is_none_or(|here| here.contains(&(hit.kind.as_str(), hit.id.clone())))
@@ -70,10 +70,10 @@ pub(super) fn index(context: &Context) -> Result<Index> {
         return Ok(index);
     }
     let knowledge = context.read(&texts)?;
-    Index::open_or_build(cache.as_deref(), &hash, || docs(&knowledge)).map_err(unusable)
+    Index::open_or_build(cache.as_deref(), &hash, || docs(&knowledge)).map_err(|e| unusable(&e))
 }
 
-pub(super) fn unusable(error: crate::search::SearchError) -> CommandError {
+pub(super) fn unusable(error: &SearchError) -> CommandError {
     CommandError::new(ErrorKind::Store, crate::view::words::sentence(&error.to_string()))
         .hint("Delete the folder `cache` in the store; it is built again.".to_owned())
 }

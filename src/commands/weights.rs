@@ -144,7 +144,7 @@ fn text(args: &Args, context: &Context) -> Result<String> {
 
 fn standard_input(context: &Context) -> Result<Vec<u8>> {
     if context.asks_a_person {
-        let ask = "Type one weight a line. Ctrl-D on an empty line ends the run.\n";
+        let ask = "Type one weight a line; Ctrl-D ends.\n";
         let _ = anstream::stderr().write_all(ask.as_bytes());
     }
     let mut bytes = Vec::new();

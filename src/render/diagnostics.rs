@@ -1,4 +1,4 @@
-//! Problems in what people wrote, drawn with the place under them: sentence, file, line and column, the lines
+//! ProblemsOut in what people wrote, drawn with the place under them: sentence, file, line and column, the lines
 //! themselves with a caret, and what to do about it.
 //!
 //! annotate-snippets draws the lines; sentence, place and help are wrapped here, since it lets them run past the
@@ -159,17 +159,17 @@ fn visible(chars: impl Iterator<Item = char>) -> String {
         .collect()
 }
 
-/// Problems as `handlamp-problems/1`.
+/// ProblemsOut as `handlamp-problems/1`.
 #[derive(Debug, Serialize)]
-pub struct Problems<'a> {
+pub struct ProblemsOut<'a> {
     format: &'static str,
     errors: usize,
     warnings: usize,
-    problems: Vec<Problem<'a>>,
+    problems: Vec<ProblemOut<'a>>,
 }
 
 #[derive(Debug, Serialize)]
-struct Problem<'a> {
+struct ProblemOut<'a> {
     code: &'static str,
     severity: Severity,
     message: &'a str,
@@ -186,18 +186,18 @@ struct Related<'a> {
 }
 
 /// The problems for a program.
-pub fn json<'a>(problems: &'a [Diagnostic], sources: &Sources) -> Problems<'a> {
+pub fn json<'a>(problems: &'a [Diagnostic], sources: &Sources) -> ProblemsOut<'a> {
     let count = |severity| problems.iter().filter(|p| p.severity == severity).count();
     let related = |p: &'a Diagnostic| {
         p.related.iter().map(|(span, label)| Related { at: sources.position(*span), label }).collect()
     };
-    Problems {
+    ProblemsOut {
         format: "handlamp-problems/1",
         errors: count(Severity::Error),
         warnings: count(Severity::Warning),
         problems: problems
             .iter()
-            .map(|p| Problem {
+            .map(|p| ProblemOut {
                 code: p.code.as_str(),
                 severity: p.severity,
                 message: &p.message,

@@ -119,9 +119,8 @@ impl<'a> Lines<'a> {
                 });
             }
         }
-        let lines = lines.into_iter().map(Line::new_paragraph).collect();
-        // termimad keeps the blank where it breaks between two pieces.
-        self.drawn(Text { lines }, width.max(LEAST)).iter().map(|line| line.trim_start().to_owned()).collect()
+        let lines = lines.into_iter().map(filling).collect();
+        self.drawn(Text { lines }, width.max(LEAST))
     }
 
     fn drawn(&self, text: Text<'_>, width: usize) -> Vec<String> {
@@ -199,6 +198,12 @@ impl<'a> Lines<'a> {
         let full_part = self.look.paint.paint(Role::Bar, &on.to_string().repeat(full));
         format!("{full_part}{}", off.to_string().repeat(cells - full))
     }
+}
+
+/// termimad breaks two or three pieces between them rather than where the line is full; with more it fills the line.
+fn filling(mut pieces: Vec<Compound<'_>>) -> Line<'_> {
+    pieces.resize_with(pieces.len().max(4), || Compound::raw_str(""));
+    Line::new_paragraph(pieces)
 }
 
 fn table_row(cells: &[String], strong: bool) -> Line<'_> {

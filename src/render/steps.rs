@@ -50,15 +50,15 @@ pub(super) fn where_you_are(exposures: &Exposures) -> Option<Words> {
 
 /// A caution: its word first, then hazard, harm and what to do, with a bar at the side.
 pub(super) fn caution(lines: &mut Lines<'_>, caution: &Caution) {
-    let role = Role::Signal(caution.word);
+    let edge = Role::Edge(caution.word);
     let mark = format!("{} ", lines.look.side());
-    lines.marked(role, &mark, role, caution.word.as_str());
+    lines.marked(edge, &mark, Role::Signal(caution.word), caution.word.as_str());
     for text in [
         Words::from(caution.hazard.as_str()),
         Words::from(format!("What can happen: {}", words::clause_stop(&caution.what_can_happen))),
         Words::new().strong("Do this: ").plain(words::clause_stop(&caution.do_this)),
     ] {
-        lines.hang(Some(role), &mark, &mark, &text);
+        lines.hang(Some(edge), &mark, &mark, &text);
     }
     lines.gap();
 }

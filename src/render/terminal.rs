@@ -85,11 +85,17 @@ fn one(lines: &mut Lines<'_>, block: &Block) {
         Block::Numbered(items) => lines.numbered(2, items),
         Block::Table(table) => lines.table(table),
         Block::Bars(bars) => lines.bars(bars),
-        Block::Lines(texts) => texts.iter().for_each(|text| lines.line(text)),
+        Block::Lines(texts) => {
+            for text in texts {
+                lines.line(text);
+            }
+        }
         Block::Plot(plot) => {
             let strip = super::strip(plot);
             let drawn = strip_chart(&strip, lines.look.width, !lines.look.plain);
-            drawn.iter().for_each(|line| lines.line(line));
+            for line in drawn {
+                lines.line(&line);
+            }
         }
         Block::Hint(words) => lines.hang(Some(Role::Hint), "> ", "  ", words),
         Block::Quote { by, text } => {

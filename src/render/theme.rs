@@ -28,6 +28,8 @@ pub enum Role {
     Strong,
     /// A signal word.
     Signal(Signal),
+    /// The edge beside a caution.
+    Edge(Signal),
     /// Somebody's own words, the standing notice: there, and in the background.
     Quiet,
     /// What to type next.
@@ -55,13 +57,15 @@ impl Paint {
             Role::Signal(Signal::Warning) => {
                 ink(AnsiColor::Black).bg_color(Some(AnsiColor::Yellow.into())).bold()
             }
-            Role::Signal(Signal::Caution) => ink(AnsiColor::Yellow).bold(),
+            Role::Signal(Signal::Caution) | Role::Problem(Severity::Warning) => ink(AnsiColor::Yellow).bold(),
             Role::Signal(Signal::Notice) => ink(AnsiColor::Blue).bold(),
+            Role::Edge(Signal::Danger) => ink(AnsiColor::Red),
+            Role::Edge(Signal::Warning | Signal::Caution) => ink(AnsiColor::Yellow),
+            Role::Edge(Signal::Notice) => ink(AnsiColor::Blue),
             Role::Quiet => plain.dimmed(),
             Role::Hint => ink(AnsiColor::Green),
             Role::Bar => ink(AnsiColor::Cyan),
             Role::Problem(Severity::Error) => ink(AnsiColor::Red).bold(),
-            Role::Problem(Severity::Warning) => ink(AnsiColor::Yellow).bold(),
         }
     }
 

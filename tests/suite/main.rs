@@ -3,7 +3,14 @@
 mod belief_is_exact;
 mod belief_promises;
 mod broken_knowledge;
+mod endings;
+mod find;
+mod knowledge;
 mod oracle;
 mod outlook_is_exact;
+mod show;
 mod small_networks;
 mod templates;
+mod tidy;
+mod tool;
+mod weights;

@@ -14,7 +14,7 @@ use crate::view::entry as seen;
 
 /// An entry whole.
 #[derive(Debug, Serialize)]
-pub struct Entry {
+pub struct EntryOut {
     format: &'static str,
     kind: &'static str,
     id: String,
@@ -58,9 +58,9 @@ enum Fields {
 }
 
 /// The entry for a program, on one machine if given.
-pub fn entry(knowledge: &Knowledge, entry: seen::Entry<'_>, machine: Option<&Machine>) -> Entry {
+pub fn entry(knowledge: &Knowledge, entry: seen::Entry<'_>, machine: Option<&Machine>) -> EntryOut {
     let head = entry.head();
-    Entry {
+    EntryOut {
         format: "handlamp-entry/1",
         kind: entry.kind(),
         id: entry.id().to_owned(),

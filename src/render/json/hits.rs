@@ -6,7 +6,7 @@ use crate::search::Hit;
 
 /// What fits, best first.
 #[derive(Debug, Serialize)]
-pub struct Hits<'a> {
+pub struct HitsOut<'a> {
     format: &'static str,
     words: &'a str,
     hits: Vec<HitOut<'a>>,
@@ -29,7 +29,7 @@ struct MatchedOut<'a> {
 }
 
 /// The hits for a program.
-pub fn hits<'a>(words: &'a str, hits: &'a [Hit]) -> Hits<'a> {
+pub fn hits<'a>(words: &'a str, hits: &'a [Hit]) -> HitsOut<'a> {
     let one = |hit: &'a Hit| HitOut {
         kind: hit.kind.as_str(),
         id: &hit.id,
@@ -41,5 +41,5 @@ pub fn hits<'a>(words: &'a str, hits: &'a [Hit]) -> Hits<'a> {
             words: &hit.matched.words,
         },
     };
-    Hits { format: "handlamp-hits/1", words, hits: hits.iter().map(one).collect() }
+    HitsOut { format: "handlamp-hits/1", words, hits: hits.iter().map(one).collect() }
 }

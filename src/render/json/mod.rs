@@ -17,10 +17,10 @@ use serde_json::ser::{Formatter, PrettyFormatter, Serializer};
 pub use cases::{CaseList, case_list};
 pub use counts::{CountsOut, counts};
 pub use diagnosis::{Diagnosis, diagnosis};
-pub use entry::{Entry, entry};
-pub use hits::{Hits, hits};
+pub use entry::{EntryOut, entry};
+pub use hits::{HitsOut, hits};
 pub use steps::{CautionOut, StepOut, StepsOut, steps};
-pub use weighing::{Weighing, weighing};
+pub use weighing::{WeighingOut, weighing};
 
 use crate::units::significant;
 

@@ -8,7 +8,7 @@ use crate::weights::{Patterns, Remark, Skipped, Summary};
 
 /// What a run says.
 #[derive(Debug, Serialize)]
-pub struct Weighing<'a> {
+pub struct WeighingOut<'a> {
     format: &'static str,
     says: String,
     unit: &'static str,
@@ -33,9 +33,9 @@ struct SkippedOut<'a> {
 }
 
 /// The answer for a program.
-pub fn weighing<'a>(answer: &'a seen::Weighing) -> Weighing<'a> {
+pub fn weighing<'a>(answer: &'a seen::Weighing) -> WeighingOut<'a> {
     let skipped = |s: &'a Skipped| SkippedOut { line: s.line, text: &s.text, why: &s.why };
-    Weighing {
+    WeighingOut {
         format: "handlamp-weights/1",
         says: answer.sentence(),
         unit: answer.read.run.unit().name,

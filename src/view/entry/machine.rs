@@ -70,7 +70,7 @@ fn figures(page: &mut Page, machine: &Machine) {
 
 /// What a setting does, and what goes wrong on either side.
 pub(super) fn setting(page: &mut Page, knowledge: &Knowledge, machine: &Machine, setting: &Setting) {
-    page.text(format!("A setting for {} of the {}.", setting.group, words::clause(&machine.head.title)));
+    page.text(format!("A setting of the {}, for {}.", words::clause(&machine.head.title), setting.group));
     page.text(setting.what_it_does.as_str());
     let side = |lead: &str, text: &Option<String>| text.as_ref().map(|t| Words::new().strong(lead).plain(t));
     page.bullets(

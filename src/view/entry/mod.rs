@@ -129,6 +129,10 @@ impl<'k> Entry<'k> {
 /// The page of an entry, on one machine if given.
 pub fn page(knowledge: &Knowledge, graph: &FaultGraph, entry: Entry<'_>, machine: Option<&Machine>) -> Page {
     let mut page = Page::titled(entry.title());
+    let stop = matches!(entry, Entry::Finding(finding) if finding.stop_first);
+    if stop {
+        page.text(Words::new().strong("Stop the machine and make it safe before anything else."));
+    }
     page.text(Words::new().plain(format!("{} ", words::sentence_start(entry.kind()))).strong(entry.id()));
     if let Some(about) = entry.head().and_then(|head| head.about.as_ref()) {
         page.text(about.as_str());
@@ -137,6 +141,9 @@ pub fn page(knowledge: &Knowledge, graph: &FaultGraph, entry: Entry<'_>, machine
     links::add(&mut page, knowledge, graph, entry);
     if let Some(head) = entry.head() {
         origin(&mut page, knowledge, head);
+    }
+    if stop {
+        page.push(Block::Notice);
     }
     page
 }
@@ -160,9 +167,6 @@ fn body(page: &mut Page, knowledge: &Knowledge, entry: Entry<'_>, machine: Optio
 }
 
 fn finding(page: &mut Page, finding: &Finding) {
-    if finding.stop_first {
-        page.text(Words::new().strong("Stop the machine and make it safe before anything else."));
-    }
     if finding.degrees == 2 {
         page.text("It can be there some or much.");
     }

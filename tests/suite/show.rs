@@ -1,0 +1,208 @@
+//! `show`: cautions stand before every hands-on step, on every output, and every entry can be shown.
+
+use handlamp::graph::FaultGraph;
+use handlamp::knowledge::{Texts, load};
+use handlamp::render::{Look, Paint, json, markdown, terminal};
+use handlamp::safety::STANDING_NOTICE;
+use handlamp::view::entry::{self, Entry};
+use serde_json::Value;
+use unicode_width::UnicodeWidthStr;
+
+use crate::tool::Tool;
+
+#[test]
+fn a_hands_on_check_says_cautions_and_lockout_before_its_step() {
+    insta::assert_snapshot!(Tool::minimal(40).run(&["show", "paper-round-pan"]).block(), @r#"
+A strip of paper round the pan
+
+Check paper-round-pan
+
+About 3 minutes, at the weigh pan.
+
+Ask: Does a strip of paper slide freely
+all the way round the pan?
+
+Steps
+Where you are for this: hands at the
+powered scale, inside the guards.
+▌ WARNING
+▌ The flap and the tray can move while
+▌ your hand is at the pan.
+▌ What can happen: crushed or cut
+▌ fingers.
+▌ Do this: lock off every drive, dump
+▌ the air and try to start before you
+▌ reach in.
+
+Make it safe first
+A prompt, not the site's own procedure.
+Have you this machine's written
+isolation procedure, and does it agree?
+If there is none: stop, checks from
+outside only.
+   1. Prepare: know each energy, its
+      size and its isolation point.
+   2. Tell everybody whom the stop
+      affects.
+   3. Stop the machine the normal way,
+      with product run out.
+   4. Isolate mains: the lockable
+      disconnector on the panel. Switch
+      off, lock and tag; a push button
+      or a stop is not an isolator.
+   5. Isolate compressed-air: the
+      lockable dump valve. Shut, lock
+      and dump; read the gauge at zero
+      and stroke one valve.
+   6. Only the scale stays powered. If
+      it shares a supply with a drive,
+      stop: test from outside.
+   7. Isolate every start path: the
+      start key at the panel.
+   8. Put your own lock and tag on each
+      point; the key stays with you.
+   9. Release what is stored: air,
+      springs, raised parts, charge.
+  10. Clear people, then try to start.
+      Nothing may move.
+  11. Put the controls back to off. Read
+      the air gauge at zero and stroke a
+      valve.
+  12. Before anybody touches a
+      conductor: a qualified person
+      proves it dead with a meter.
+
+Do
+  1. Slide a strip of paper through the
+     gap.
+     Expect: it slides freely all the
+     way round.
+
+When the work is done
+  1. Count tools and parts out.
+  2. Put every guard back. See that
+     people are clear.
+  3. Each person takes off their own
+     lock.
+  4. Tell those affected, then restore
+     from outside.
+
+What the answer tells
+• Free all round: nothing carries part
+  of the load.
+• It catches: something carries part of
+  the load. Speaks for: the pan touches
+  something.
+
+Tells about
+• The pan touches something
+  [pan-catches]
+
+General guidance. The machine's own
+manual, the site's rules, local codes
+and licensed or authorised people come
+first. If unsure, stop and make safe.
+"#);
+}
+
+#[test]
+fn a_symptom_says_what_can_be_behind_it_and_how_to_check() {
+    insta::assert_snapshot!(Tool::minimal(80).run(&["show", "fills-light"]).block(), @r#"
+Every fill is light
+
+Symptom fills-light
+
+The middle of the run lies under the target.
+
+How people say it
+• “all our bags are under”
+• “short weight every time”
+
+What can be behind it
+• In-flight allowance set too high, usually [allowance-high]
+• The pan touches something, rarely [pan-catches]
+
+How to check
+• What the caller says [what-the-caller-says]
+• Ten fills in a row [weigh-a-run]
+"#);
+}
+
+#[test]
+fn a_setting_can_be_shown() {
+    insta::assert_snapshot!(Tool::minimal(80).run(&["show", "in-flight-allowance"]).block(), @r#"
+In-flight allowance
+
+Setting in-flight-allowance
+
+A setting of the tray filler, for stopping.
+
+How far before the target the feed is cut off.
+
+Write down what stands there before you change it. Change one thing at a time.
+
+Changed by
+• Lower the in-flight allowance [lower-allowance]
+• Raise the in-flight allowance [raise-allowance]
+"#);
+}
+
+#[test]
+fn an_unknown_name_ends_with_the_nearest() {
+    insta::assert_snapshot!(Tool::minimal(80).run(&["show", "fils-light"]).block(), @r#"
+--- on standard error
+handlamp: Nothing in the knowledge is called 'fils-light'.
+help: did you mean fills-light?
+--- exit Some(3)
+"#);
+}
+
+fn walk(value: &Value, seen: &mut usize) {
+    match value {
+        Value::Object(map) => {
+            if let Some(exposures) = map.get("exposures") {
+                *seen += 1;
+                let cautions =
+                    map.get("cautions").and_then(Value::as_array).expect("cautions beside exposures");
+                let hands_on = |e: &Value| !["outside", "running"].contains(&e.as_str().unwrap());
+                let exposed = exposures.as_array().unwrap().iter().any(hands_on);
+                assert!(!exposed || !cautions.is_empty(), "{value}");
+            }
+            map.values().for_each(|v| walk(v, seen));
+        }
+        Value::Array(all) => all.iter().for_each(|v| walk(v, seen)),
+        _ => {}
+    }
+}
+
+#[test]
+fn every_built_in_entry_can_be_shown_and_cautions_stand_beside_exposures() {
+    let (knowledge, _) = load(&Texts::built_in());
+    let (graph, _) = FaultGraph::build(&knowledge);
+    let mut with_exposures = 0;
+    for found in Entry::all(&knowledge) {
+        let written = json::text(&json::entry(&knowledge, found, None)).unwrap();
+        let json: Value = serde_json::from_str(&written).unwrap();
+        assert_eq!((&json["id"], &json["kind"]), (&found.id().into(), &found.kind().into()));
+        walk(&json, &mut with_exposures);
+        let page = entry::page(&knowledge, &graph, found, None);
+        for columns in [30, 40, 80] {
+            let drawn = terminal::draw(&page, &Look::terminal(columns, Paint::None));
+            assert_eq!(drawn.lines().find(|line| line.width() > columns), None, "{}", found.id());
+        }
+        let report = markdown::report(&page);
+        assert!(!page.shows_steps() || report.ends_with(&format!("{STANDING_NOTICE}\n")), "{report}");
+    }
+    assert!(with_exposures > 50, "only {with_exposures} objects had exposures");
+}
+
+#[test]
+fn the_machine_that_is_asked_for_must_be_known() {
+    let said = Tool::minimal(80).run(&["show", "fills-light", "--machine", "tray-filer"]);
+    insta::assert_snapshot!(said.block(), @r#"
+--- on standard error
+handlamp: There is no machine 'tray-filer'.
+help: did you mean tray-filler?
+--- exit Some(3)
+"#);
+}

@@ -1,0 +1,109 @@
+//! Runs the program as a person would: a home of its own, nothing in the environment, a known width, no colours.
+//! What it wrote on both outputs and how it ended come back as one block, which snapshots compare.
+
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+
+use assert_cmd::Command;
+
+/// The program with a home of its own.
+pub(crate) struct Tool {
+    home: tempfile::TempDir,
+    columns: usize,
+    knowledge: Option<PathBuf>,
+}
+
+/// What it said.
+pub(crate) struct Said {
+    pub(crate) out: String,
+    pub(crate) err: String,
+    pub(crate) status: Option<i32>,
+}
+
+impl Said {
+    /// Both outputs and the ending.
+    pub(crate) fn block(&self) -> String {
+        let mut block = self.out.clone();
+        if !self.err.is_empty() {
+            let _ = write!(block, "--- on standard error\n{}", self.err);
+        }
+        if self.status != Some(0) {
+            let _ = writeln!(block, "--- exit {:?}", self.status);
+        }
+        block
+    }
+
+    /// Standard output as JSON.
+    pub(crate) fn json(&self) -> serde_json::Value {
+        serde_json::from_str(&self.out).unwrap_or_else(|e| panic!("{e}:\n{}", self.block()))
+    }
+}
+
+impl Tool {
+    /// With the tiny knowledge under tests/kb/minimal, at so many columns.
+    pub(crate) fn minimal(columns: usize) -> Self {
+        Self { knowledge: Some("tests/kb/minimal".into()), ..Self::built_in(columns) }
+    }
+
+    /// With the knowledge inside the program.
+    pub(crate) fn built_in(columns: usize) -> Self {
+        Self { home: tempfile::tempdir().unwrap(), columns, knowledge: None }
+    }
+
+    /// With the tiny knowledge and one broken folder laid over it.
+    pub(crate) fn broken(columns: usize, name: &str) -> Self {
+        let mut tool = Self::built_in(columns);
+        let folder = tool.home.path().join("kb");
+        for layer in ["minimal", name] {
+            copy(&Path::new("tests/kb").join(layer), &folder);
+        }
+        tool.knowledge = Some(folder);
+        tool
+    }
+
+    /// Its home, where it keeps everything.
+    pub(crate) fn home(&self) -> &Path {
+        self.home.path()
+    }
+
+    /// Runs with arguments and nothing typed.
+    pub(crate) fn run(&self, args: &[&str]) -> Said {
+        self.typed(args, b"")
+    }
+
+    /// Runs with arguments and standard input.
+    pub(crate) fn typed(&self, args: &[&str], input: &[u8]) -> Said {
+        let mut command = self.command();
+        let done = command.args(args).write_stdin(input).output().unwrap();
+        let home = self.home.path().display().to_string();
+        let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap().replace(&home, "~");
+        Said { out: text(done.stdout), err: text(done.stderr), status: done.status.code() }
+    }
+
+    /// The program with a cleared environment, for tests that need more.
+    pub(crate) fn command(&self) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_handlamp"));
+        command
+            .env_clear()
+            .env("HOME", self.home.path())
+            .env("HANDLAMP_STORE", self.home.path().join("store"))
+            .env("COLUMNS", self.columns.to_string());
+        if let Some(folder) = &self.knowledge {
+            command.env("HANDLAMP_KNOWLEDGE", folder);
+        }
+        command
+    }
+}
+
+fn copy(from: &Path, to: &Path) {
+    std::fs::create_dir_all(to).unwrap();
+    for entry in std::fs::read_dir(from).unwrap() {
+        let entry = entry.unwrap();
+        let target = to.join(entry.file_name());
+        if entry.file_type().unwrap().is_dir() {
+            copy(&entry.path(), &target);
+        } else {
+            std::fs::copy(entry.path(), target).unwrap();
+        }
+    }
+}
