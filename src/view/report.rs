@@ -180,7 +180,7 @@ fn next(page: &mut Page, knowledge: &Knowledge, case: &Case, assessment: &Assess
     let steps = assessment.plan.next.iter().take(3).map(|c| title(knowledge, &c.id));
     page.section("What next", steps);
     if let Some(visit) = &assessment.plan.visit {
-        page.section("Parts to order", visit.parts.iter().map(String::as_str));
+        page.section("Parts to order", visit.parts.iter().map(|p| p.replace('-', " ")));
     }
 }
 
