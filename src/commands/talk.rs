@@ -255,6 +255,7 @@ fn blank(case: &Case, knowledge: &Knowledge) -> Case {
 }
 
 /// An error of the store, in a sentence.
+#[expect(clippy::needless_pass_by_value, reason = "`map_err` hands the error over")]
 pub(super) fn stored(error: StoreError) -> CommandError {
     let sentence = words::sentence(&error.to_string());
     match error {

@@ -145,6 +145,7 @@ pub fn read_text(file: &Path) -> Result<String, String> {
 }
 
 /// Reads one YAML document.
+#[expect(clippy::result_large_err, reason = "one problem a file, and never on a hot path")]
 pub fn parse(sources: &Sources, file: FileId) -> Result<Node, Diagnostic> {
     parse_of_people(sources, file, &[])
 }
@@ -167,6 +168,7 @@ pub fn veiled(text: &str) -> String {
 
 /// Reads one YAML document in which people's own words stand under some keys: what could play tricks on a
 /// terminal is taken out there, and refused anywhere else.
+#[expect(clippy::result_large_err, reason = "one problem a file, and never on a hot path")]
 pub fn parse_of_people(sources: &Sources, file: FileId, free_text: &[&str]) -> Result<Node, Diagnostic> {
     let text = sources.text(file);
     let whole = Span { file, start: 0, end: text.len().min(1) };

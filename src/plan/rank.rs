@@ -154,7 +154,7 @@ pub fn plan(situation: &Situation<'_>) -> Result<Plan, BeliefError> {
         next.splice(0..0, board.hear());
     }
     if situation.stop {
-        next.insert(0, board.stop());
+        next.insert(0, Board::stop());
     }
     Ok(Plan { next, minutes: board.now.minutes, visit })
 }
@@ -181,10 +181,8 @@ fn as_asked(situation: &Situation<'_>, check: &Check) -> belief::Check {
 
 /// The symptoms that a run of fills can show on this machine.
 fn run_symptoms(situation: &Situation<'_>) -> Vec<(&'static str, usize)> {
-    let symptom = |(name, finding): (&&'static str, &Option<&crate::knowledge::Finding>)| {
-        Some((*name, situation.model.finding(&finding.as_ref()?.id)?))
-    };
-    situation.view.patterns.iter().filter_map(symptom).collect()
+    let symptoms = situation.view.patterns.iter().filter_map(|(name, symptom)| Some((*name, (*symptom)?)));
+    symptoms.filter_map(|(name, symptom)| Some((name, situation.model.finding(&symptom.id)?))).collect()
 }
 
 /// A run before it is weighed, as a check: it shows nothing unusual, one symptom, or several.
@@ -463,7 +461,7 @@ impl<'a> Board<'a> {
         }
     }
 
-    fn stop(&self) -> Candidate {
+    fn stop() -> Candidate {
         Candidate {
             id: STOP.to_owned(),
             kind: Kind::Stop,

@@ -21,7 +21,7 @@ pub(super) fn question(knowledge: &Knowledge, state: &State, item: Item) -> Page
         )),
         Item::Who => page.push(Block::Numbered(WHO_WORDS.iter().map(|w| (*w).into()).collect())),
         Item::Held => {
-            page.text("Hold everything filled since the last good check until a run of fills is judged.")
+            page.text("Hold everything filled since the last good check until a run of fills is judged.");
         }
         _ => {}
     }

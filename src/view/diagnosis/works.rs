@@ -201,7 +201,7 @@ pub(super) fn close(knowledge: &Knowledge, state: &State) -> Page {
             words::count(*more, "fill", "fills")
         )),
         Some(Proof::GoneNotProved { more: None, .. }) => {
-            page.text("Gone, not proved: more fills alone will not prove it.")
+            page.text("Gone, not proved: more fills alone will not prove it.");
         }
         Some(Proof::StillThere { .. }) => page.text("The last run still shows the fault."),
         None => page.text("No run of fills since a remedy: nothing is proved."),
