@@ -19,6 +19,8 @@ pub const SEND: &str = "send-somebody";
 const MOST_NAMED: usize = 3;
 /// With so many fills since the last remedy, another run tells little that is new.
 const ENOUGH_FILLS: usize = 10;
+/// A check that is expected to save less than this many minutes does not go before a remedy.
+const LEAST_SAVED: f64 = 0.25;
 /// How surely a run of fills shows what is there, for the worth of making one.
 const RUN_SHOWS: f64 = 0.93;
 
@@ -135,7 +137,7 @@ pub fn plan(situation: &Situation<'_>) -> Result<Plan, BeliefError> {
         open.iter().chain(&board.circumstances()).map(|q| board.value(q)).collect();
     board.gates_first(&mut next);
     next.sort_by(|a, b| b.minutes_saved.total_cmp(&a.minutes_saved).then_with(|| a.id.cmp(&b.id)));
-    let unworthy = next.split_off(next.iter().filter(|c| c.minutes_saved > 0.0).count());
+    let unworthy = next.split_off(next.iter().filter(|c| c.minutes_saved > LEAST_SAVED).count());
     let mut remedies = board.remedies();
     let send = board.send(next.is_empty() && board.now.order.is_empty());
     if board.now.order.is_empty() && next.is_empty() {

@@ -133,6 +133,8 @@ pub fn answer(knowledge: &Knowledge, case: &Case, assessment: &Assessment) -> Pa
     }
     let others = assessment.plan.next.iter().skip(1).take(3).map(|c| candidate_line(knowledge, c));
     page.section("Otherwise", others);
+    let said = (0..case.events.len()).map(|index| super::event_line(knowledge, case, index));
+    page.section("What was said and measured", said);
     if let Some(plot) = picture(case) {
         page.heading("The latest run");
         page.push(Block::Plot(plot));

@@ -143,7 +143,7 @@ pub fn because(knowledge: &Knowledge, assessment: &Assessment, suspect: &Suspect
         .iter()
         .take(4)
         .map(|reason| match reason.heard.and_then(|index| assessment.heard.get(index)) {
-            Some(heard) => format!("{} {}.", heard_words(knowledge, heard), weight(reason.odds)),
+            Some(heard) => format!("{}. It {}.", heard_words(knowledge, heard), weight(reason.odds)),
             None => "Nothing said so far bears on it; that is how often it happens here.".to_owned(),
         })
         .collect()
@@ -151,11 +151,8 @@ pub fn because(knowledge: &Knowledge, assessment: &Assessment, suspect: &Suspect
 
 fn heard_words(knowledge: &Knowledge, heard: &Heard) -> String {
     let outcome = outcome_words(knowledge, &heard.id, &heard.outcome);
-    match heard.kind {
-        HeardKind::Circumstance => format!("{} {}:", title(knowledge, &heard.id), outcome),
-        HeardKind::Remedy => format!("{} was done, {outcome}:", title(knowledge, &heard.id)),
-        HeardKind::Check => format!("{} ({outcome}):", title(knowledge, &heard.id)),
-    }
+    let done = if heard.kind == HeardKind::Remedy { ", done" } else { "" };
+    format!("{}{done}: {outcome}", title(knowledge, &heard.id))
 }
 
 /// A factor on the odds in words.

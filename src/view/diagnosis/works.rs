@@ -129,7 +129,7 @@ pub(super) fn remedy(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pag
     let Some(remedy) = knowledge.remedies.get(id) else { return page };
     head(&mut page, knowledge, state, id.as_str(), Some(&remedy.work));
     needs(&mut page, &remedy.work);
-    let parts: Vec<&str> = remedy.parts.iter().map(|(part, _)| part.as_str()).collect();
+    let parts: Vec<String> = remedy.parts.iter().map(|(part, _)| part.replace('-', " ")).collect();
     if !parts.is_empty() {
         page.text(format!("Parts: {}.", words::and(&parts)));
     }
@@ -184,7 +184,8 @@ pub(super) fn send(knowledge: &Knowledge, state: &State) -> Page {
 /// What to bring, and what to check first.
 pub(super) fn visit_kit(page: &mut Page, knowledge: &Knowledge, visit: &crate::plan::Visit) {
     let tools: Vec<String> = visit.tools.iter().map(|t| t.as_str().replace('-', " ")).collect();
-    page.section("Parts to bring", visit.parts.iter().map(String::as_str));
+    let parts: Vec<String> = visit.parts.iter().map(|p| p.replace('-', " ")).collect();
+    page.section("Parts to bring", parts.iter().map(String::as_str));
     page.section("Tools to bring", tools.iter().map(String::as_str));
     page.text(format!("That is enough in {}.", words::likely(visit.cover)));
     page.section("Check first on arrival", visit.first_checks.iter().map(|id| title(knowledge, id.as_str())));
