@@ -87,7 +87,7 @@ pub fn main() -> ExitCode {
         let parsed = command_line(width).try_get_matches().and_then(|m| Program::from_arg_matches(&m));
         match parsed {
             Ok(program) => {
-                context.options = program.options;
+                context.options = program.options.or_environment();
                 end(program.command.run(&mut context), &context)
             }
             Err(error) => usage(&error, &mut context),
