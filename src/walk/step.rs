@@ -12,6 +12,7 @@ use crate::casebook::{
 use crate::ids::{CheckId, CircumstanceId, PersonId, RemedyId};
 use crate::knowledge::{Asks, Knowledge};
 use crate::plan::{Candidate, Kind};
+use crate::safety::{Exposure, Exposures};
 use crate::weights::proof::Proof;
 
 /// The person whose words are taken down on the phone.
@@ -214,6 +215,11 @@ impl Pace<'_> {
             Work::Check(id) => Ask::Check(id),
             Work::Remedy(id) => Ask::Remedy(id),
         }
+    }
+
+    fn exposures(&self, work: &crate::knowledge::Work) -> Exposures {
+        let machine = self.knowledge.machines.get(&self.state.case.machine);
+        machine.map_or_else(Exposures::outside, |machine| machine.exposures(work))
     }
 
     fn is_run(&self, id: &CheckId) -> bool {
@@ -507,6 +513,10 @@ impl Pace<'_> {
             self.state.target = Some((fills.target, fills.unit.clone()));
         }
         self.state.place = Some(check.work.place.value.clone());
+        if self.exposures(&check.work).has(Exposure::Running) {
+            // It ran, so the locks were off.
+            self.state.lockout = Lockout::default();
+        }
         self.state.read_back.clone_from(&check.read_back);
         let moment = self.moment();
         self.event(What::Reading { check: id, reading, moment });
@@ -536,6 +546,15 @@ impl Pace<'_> {
 
     fn locked(&mut self, key: Option<String>) -> Result<(), AssessError> {
         let (Ask::Locked(work) | Ask::StillLocked(work)) = self.state.ask.clone() else { return Ok(()) };
+        let same = |name: &String| {
+            self.state.lockout.key.as_ref().is_some_and(|last| last.trim().eq_ignore_ascii_case(name.trim()))
+        };
+        if matches!(self.state.ask, Ask::StillLocked(_)) && !key.as_ref().is_some_and(same) {
+            // Lifted, or another person's: authority and isolation have lapsed.
+            self.state.lockout = Lockout::default();
+            self.state.ask = Ask::Authority(work);
+            return Ok(());
+        }
         match key {
             Some(key) => {
                 self.state.lockout.key = Some(key);
@@ -582,7 +601,9 @@ impl Pace<'_> {
         let proof = self.knowledge.remedies.get(id).map(|r| r.proved_by.value.clone());
         match (gone, proof) {
             (Some(RemedyResult::GoneNotProved), Some(proof)) => {
-                self.state.ask = self.open(Work::Check(proof));
+                let work = self.knowledge.checks.get(&proof).map(|c| &c.work);
+                let needs_isolation = work.is_some_and(|w| self.exposures(w).needs_isolation());
+                self.state.ask = self.guarded(Work::Check(proof), needs_isolation);
                 Ok(())
             }
             (Some(RemedyResult::ProvedGone), _) => {

@@ -6,6 +6,7 @@ mod broken_knowledge;
 mod endings;
 mod find;
 mod knowledge;
+mod lockout;
 mod oracle;
 mod outlook_is_exact;
 mod show;

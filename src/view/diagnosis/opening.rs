@@ -70,10 +70,12 @@ pub(super) fn make_safe() -> Page {
     page.push(Block::Bullets(
         [
             "Press the stop. If that does not stop it, use the mains disconnector from outside.",
+            "If somebody is hurt or caught: the emergency number and first aid before anything else. Start nothing to free them.",
+            "Smoke, sparks, a burnt smell or a tingle: hands off the machine, mains off from outside, people away.",
             "Nobody reaches in. Keep people clear of the outlet and the tray.",
-            "If somebody is hurt: first aid and the emergency number before anything else.",
-            "Shut off the product above the machine if that can be done from outside.",
-            "Lock it off and leave it as it is. Tell the supervisor.",
+            "If it can be done from outside: shut off the product above the machine, and dump the air.",
+            "A stop is not a lock. Somebody authorised locks and tags mains and air; until then somebody stands by.",
+            "Leave it as it is. Tell the supervisor.",
         ]
         .map(Words::from)
         .to_vec(),

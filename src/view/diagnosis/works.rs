@@ -4,7 +4,7 @@ use super::super::words::{self, sentence};
 use super::super::{Block, Lockout, Page, Words};
 use super::{reasons, title};
 use crate::ids::{CheckId, CircumstanceId, RemedyId};
-use crate::knowledge::{Knowledge, Machine, Work as Worked};
+use crate::knowledge::{How, Knowledge, Machine, Work as Worked};
 use crate::plan::Candidate;
 use crate::safety::{Exposure, Isolation};
 use crate::walk::{State, Work};
@@ -47,6 +47,22 @@ fn steps(page: &mut Page, knowledge: &Knowledge, state: &State, work: &Worked) {
     }
 }
 
+fn isolated(knowledge: &Knowledge, state: &State, work: &Worked) -> bool {
+    machine(knowledge, state).is_some_and(|m| m.exposures(work).needs_isolation())
+}
+
+/// A lock is still on and the work is done from outside: power comes back only after the hand-back.
+fn power_first(page: &mut Page, knowledge: &Knowledge, state: &State, work: &Worked) {
+    if let Some(key) = state.lockout.key.as_deref().filter(|_| !isolated(knowledge, state, work)) {
+        page.heading(format!("The lock of {key} is still on: if this needs power, first"));
+        page.push(numbered_hand_back());
+    }
+}
+
+fn numbered_hand_back() -> Block {
+    Block::Numbered(Isolation::HAND_BACK.iter().map(|text| (*text).into()).collect())
+}
+
 pub(super) fn target() -> Page {
     let mut page = Page::default();
     page.text(Words::new().strong("What should one fill weigh, net?"));
@@ -59,6 +75,9 @@ pub(super) fn check(knowledge: &Knowledge, state: &State, id: &CheckId) -> Page 
     let Some(check) = knowledge.checks.get(id) else { return page };
     head(&mut page, knowledge, state, id.as_str(), Some(&check.work));
     needs(&mut page, &check.work);
+    if check.how != How::Told {
+        power_first(&mut page, knowledge, state, &check.work);
+    }
     steps(&mut page, knowledge, state, &check.work);
     page.text(Words::new().strong(&check.ask));
     if !check.outcomes.is_empty() && check.outcomes.iter().all(|o| o.when.is_none()) {
@@ -91,12 +110,12 @@ pub(super) fn authority() -> Page {
     let mut page = Page::default();
     page.heading("Before anybody opens a guard");
     page.text(Words::new().strong(
-        "Have you this machine's written isolation procedure, and are you authorised to lock it out by it?",
+        "Has the person who will reach in this machine's written isolation procedure, and may they lock it out?",
     ));
     page.text(
         "This tool prompts; the site's procedure decides. Without one, only checks from outside are left.",
     );
-    page.hint("y or n.");
+    page.hint("y or n. Ask that person: nobody answers for another.");
     page
 }
 
@@ -106,12 +125,18 @@ pub(super) fn locked(knowledge: &Knowledge, state: &State, work: &Work) -> Page 
         Work::Check(id) => knowledge.checks.get(id).map(|c| &c.work),
         Work::Remedy(id) => knowledge.remedies.get(id).map(|r| &r.work),
     };
-    if let Some((work, machine)) = worked.zip(machine(knowledge, state))
-        && let Some(isolation) = machine.isolation(&machine.exposures(work))
-    {
-        page.push(Block::Isolation(isolation));
+    let mut asked = "Locked, tried, and nothing moves? Whose key?";
+    if let Some((work, machine)) = worked.zip(machine(knowledge, state)) {
+        let exposures = machine.exposures(work);
+        if exposures.has(Exposure::AtScale) {
+            asked = "All but the scale locked, tried, and nothing moves? Whose key?";
+        }
+        if let Some(isolation) = machine.isolation(&exposures) {
+            page.push(Block::Isolation(isolation));
+        }
     }
-    page.text(Words::new().strong("Locked, tried, and nothing moves? Whose key?"));
+    page.text("Where the written procedure asks for more, do more. Where the two disagree, stop and ask.");
+    page.text(Words::new().strong(asked));
     page.hint("Type whose key it is, or n if it is not locked.");
     page
 }
@@ -120,7 +145,7 @@ pub(super) fn still_locked(state: &State) -> Page {
     let mut page = Page::default();
     let key = state.lockout.key.as_deref().unwrap_or("nobody");
     page.text(Words::new().strong(Isolation::STILL_LOCKED).plain(format!(" Last said: {key}.")));
-    page.hint("Type whose key it is, or n if the lock is off.");
+    page.hint("Type the same name, or n if the lock is off. Another name begins the lockout anew.");
     page
 }
 
@@ -142,7 +167,12 @@ pub(super) fn remedy(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pag
             "Write down the old {name} first. One change at a time; put it back if it is no better."
         ));
     }
+    power_first(&mut page, knowledge, state, &remedy.work);
     steps(&mut page, knowledge, state, &remedy.work);
+    if state.lockout.key.is_some() && isolated(knowledge, state, &remedy.work) {
+        page.heading("When the work is done");
+        page.push(numbered_hand_back());
+    }
     page.text(Words::new().strong("Once it is done: how is it now?"));
     page.push(Block::Numbered(
         ["Gone, as far as can be seen; a run of fills proves it.", "Still there.", "Something else changed."]
@@ -164,6 +194,10 @@ pub(super) fn setting(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pa
     page
 }
 
+/// How a machine is left that is not proved cured.
+const LEAVE_IT_SAFE: &str = "If it is left: stopped, and by somebody authorised locked, vented and tagged with name, \
+date and reason. Product stays on hold.";
+
 pub(super) fn send(knowledge: &Knowledge, state: &State) -> Page {
     let mut page = Page::default();
     page.heading("Next: send somebody, or call the maker");
@@ -174,7 +208,7 @@ pub(super) fn send(knowledge: &Knowledge, state: &State) -> Page {
     if let Some(visit) = state.assessment.as_ref().and_then(|a| a.plan.visit.as_ref()) {
         visit_kit(&mut page, knowledge, visit);
     }
-    page.text("Leave it safe: stopped, locked, tagged with name, date and reason. Product stays on hold.");
+    page.text(LEAVE_IT_SAFE);
     page.push(Block::Numbered(vec!["Close the case: somebody is sent.".into()]));
     page.push(Block::Notice);
     page.hint("Type 1, or 'other' for other steps.");
@@ -209,9 +243,10 @@ pub(super) fn close(knowledge: &Knowledge, state: &State) -> Page {
     let handed = state.case.events.iter().any(|e| hands_on_event(knowledge, state, &e.what));
     if handed {
         page.text(
-            "Tools and parts counted out, guards on, people clear, own locks off, those affected told?",
+            "Tools and parts counted out, guards on, people clear, own locks off, those affected told, line released?",
         );
     }
+    page.text(LEAVE_IT_SAFE);
     page.push(Block::Numbered(
         ["Cured, proved by a run of fills.", "Gone, not proved.", "Somebody is sent.", "Left open."]
             .map(Words::from)
@@ -230,5 +265,5 @@ fn hands_on_event(knowledge: &Knowledge, state: &State, what: &crate::casebook::
         _ => None,
     };
     let exposures = work.zip(machine(knowledge, state)).map(|(w, m)| m.exposures(w));
-    exposures.is_some_and(|e| e.hands_on() || e.has(Exposure::Running) && e.needs_isolation())
+    exposures.is_some_and(|e| e.hands_on())
 }
