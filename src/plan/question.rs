@@ -27,7 +27,7 @@ pub(super) fn unanswered<'a>(situation: &Situation<'a>) -> Vec<&'a Check> {
         Asks::Run => situation.fills < ENOUGH_FILLS,
         _ => situation.model.tables.contains_key(&check.id) && !situation.answered.contains_key(&check.id),
     };
-    situation.view.checks.iter().filter(fits).copied().collect()
+    situation.view.checks.iter().filter(fits).filter(|check| situation.may_ask(check)).copied().collect()
 }
 
 /// A check as the belief takes it.

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::belief::{Combination, Evidence, Model};
 use crate::graph::View;
 use crate::ids::{CheckId, CircumstanceId, FindingId, OutcomeId, PlaceId, RemedyId, ToolId};
-use crate::knowledge::{Knowledge, Remedy, Work};
+use crate::knowledge::{Check, How, Knowledge, Remedy, Work};
 use crate::safety::{Exposure, Exposures, ScaleSupply};
 
 /// Minutes to walk to another place of the machine.
@@ -77,6 +77,8 @@ pub enum Hindrance {
     Electrical,
     /// The scale is sealed, or nobody knows.
     Sealed,
+    /// Something dangerous is going on: the machine is not run again to look for its cause.
+    Stopped,
 }
 
 impl Situation<'_> {
@@ -87,6 +89,9 @@ impl Situation<'_> {
 
     /// What stands in the way of work with these exposures, if anything does.
     pub fn hindrance(&self, exposures: &Exposures) -> Option<Hindrance> {
+        if self.stop && exposures.has(Exposure::Running) {
+            return Some(Hindrance::Stopped);
+        }
         if exposures.has(Exposure::Energised) && !self.hands.electrical {
             return Some(Hindrance::Electrical);
         }
@@ -99,7 +104,12 @@ impl Situation<'_> {
         None
     }
 
-    /// The same for a remedy, whose calibration is not for sealed scales.
+    /// While something dangerous goes on only what people remember is asked, and what is done locked off.
+    pub fn may_ask(&self, check: &Check) -> bool {
+        !self.stop || check.how == How::Told || self.exposures(&check.work).needs_isolation()
+    }
+
+    /// What stands in the way of a remedy, whose calibration is not for sealed scales.
     pub fn remedy_hindrance(&self, remedy: &Remedy) -> Option<Hindrance> {
         if remedy.calibrates && self.sealed != Some(false) {
             return Some(Hindrance::Sealed);

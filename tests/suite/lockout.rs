@@ -2,10 +2,12 @@
 
 use handlamp::casebook::{Case, Reading, RemedyResult};
 use handlamp::ids::{CheckId, RemedyId};
-use handlamp::knowledge::{Knowledge, Texts, load};
+use handlamp::knowledge::{How, Knowledge, Texts, load};
+use handlamp::plan::{Kind, SEND};
 use handlamp::render::plain;
+use handlamp::safety::Exposure;
 use handlamp::view::diagnosis;
-use handlamp::walk::{Ask, Input, State, Walker, Work};
+use handlamp::walk::{Ask, Desk, Input, State, Walker, Work, assess};
 
 fn built_in() -> Knowledge {
     load(&Texts::built_in()).0
@@ -54,6 +56,24 @@ fn a_lock_that_came_off_or_changed_hands_is_asked_for_from_the_start() {
         };
         assert_eq!(next.ask, wanted, "{key:?}");
         assert_eq!(next.lockout.key.is_some(), goes_on, "{key:?}");
+    }
+}
+
+#[test]
+fn a_feed_that_will_not_stop_is_never_run_again_to_look_for_the_cause() {
+    let knowledge = built_in();
+    let file =
+        std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/faults/will-not-stop-filling.yaml");
+    let read = handlamp::casebook::read_path(&file, &knowledge).expect("the case file");
+    let desk = Desk::for_case(&knowledge, &read.case).expect("a desk");
+    let plan = assess(&desk, &read.case, None).expect("a plan").plan;
+    assert_eq!(plan.next[0].kind, Kind::Stop);
+    let kept: Vec<_> = plan.next.iter().map(|c| c.id.as_str()).collect();
+    assert!(kept.contains(&"stop-and-call-for-the-feed") && kept.contains(&SEND), "{kept:?}");
+    for candidate in &plan.next {
+        assert!(!candidate.exposures.has(Exposure::Running), "{} needs it to run", candidate.id);
+        let told = knowledge.checks.get(candidate.id.as_str()).is_none_or(|c| c.how == How::Told);
+        assert!(told || candidate.exposures.needs_isolation(), "{} needs power", candidate.id);
     }
 }
 
