@@ -3,6 +3,7 @@
 mod belief_is_exact;
 mod belief_promises;
 mod broken_knowledge;
+mod call;
 mod endings;
 mod find;
 mod knowledge;
@@ -14,4 +15,5 @@ mod small_networks;
 mod templates;
 mod tidy;
 mod tool;
+mod walk;
 mod weights;
