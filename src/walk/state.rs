@@ -145,6 +145,8 @@ pub struct State {
     pub machines: Vec<MachineId>,
     /// Whether the danger said has been made safe.
     pub made_safe: bool,
+    /// Whether symptoms were asked for and nobody could name one.
+    pub unnamed: bool,
     /// What the last answer was, said back.
     pub read_back: Option<String>,
 }

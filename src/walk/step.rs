@@ -53,6 +53,7 @@ impl<'k> Walker<'k> {
             speaker: None,
             machines: self.knowledge.machines.keys().cloned().collect(),
             made_safe: false,
+            unnamed: false,
             read_back: None,
         };
         let mut pace = self.pace(state);
@@ -164,6 +165,10 @@ impl Pace<'_> {
         if self.state.made_safe {
             assessment.plan.next.retain(|c| c.kind != Kind::Stop);
         }
+        // Asked once, and nobody could name it: the rest can still be asked.
+        if self.state.unnamed {
+            assessment.plan.next.retain(|c| !self.is_complaint(&c.id));
+        }
         self.state.assessment = Some(assessment);
         Ok(())
     }
@@ -188,6 +193,7 @@ impl Pace<'_> {
                 Work::Remedy(RemedyId::new(candidate.id.clone())),
                 candidate.exposures.needs_isolation(),
             ),
+            Kind::Check if self.is_complaint(&candidate.id) => Ask::Symptoms(Vec::new()),
             Kind::Check if knowledge.checks.contains_key(candidate.id.as_str()) => self.guarded(
                 Work::Check(CheckId::new(candidate.id.clone())),
                 candidate.exposures.needs_isolation(),
@@ -216,6 +222,10 @@ impl Pace<'_> {
         }
     }
 
+    fn is_complaint(&self, id: &str) -> bool {
+        self.knowledge.checks.get(id).is_some_and(|c| matches!(c.asks, Asks::Complaint))
+    }
+
     fn is_run(&self, id: &CheckId) -> bool {
         self.knowledge.checks.get(id).is_some_and(|c| matches!(c.asks, Asks::Run))
     }
@@ -241,6 +251,7 @@ impl Pace<'_> {
                 self.opening()?;
             }
             Input::Symptoms(chosen) => {
+                self.state.unnamed = chosen.is_empty();
                 for symptom in chosen {
                     self.says(symptom.as_str());
                 }
@@ -381,6 +392,10 @@ impl Pace<'_> {
             }
             Ask::Check(_) | Ask::Target(_) => self.reading(Reading::CannotTell),
             Ask::Circumstance(_) => self.happened(Happened::CannotTell),
+            Ask::Symptoms(_) => {
+                self.state.unnamed = true;
+                self.next()
+            }
             _ => self.next(),
         }
     }
@@ -415,11 +430,7 @@ impl Pace<'_> {
     fn correct(&mut self, index: usize) -> Result<(), AssessError> {
         let Some(event) = self.state.case.events.get(index) else { return Ok(()) };
         let ask = match &event.what {
-            What::Reading { check, .. }
-                if self.knowledge.checks.get(check).is_some_and(|c| matches!(c.asks, Asks::Complaint)) =>
-            {
-                Ask::Symptoms(Vec::new())
-            }
+            What::Reading { check, .. } if self.is_complaint(check.as_str()) => Ask::Symptoms(Vec::new()),
             What::Reading { check, .. } => Ask::Check(check.clone()),
             What::Circumstance { id, .. } => Ask::Circumstance(id.clone()),
             What::Remedy { id, .. } => Ask::Remedy(id.clone()),
@@ -472,7 +483,7 @@ impl Pace<'_> {
     /// Any reading that somebody wants to give: nobody is told to do anything, so no lockout is asked for.
     fn ask_for(&mut self, id: &str) {
         self.state.ask = match self.knowledge.checks.get(id) {
-            Some(check) if matches!(check.asks, Asks::Complaint) => Ask::Symptoms(Vec::new()),
+            Some(check) if self.is_complaint(check.id.as_str()) => Ask::Symptoms(Vec::new()),
             Some(check) => self.open(Work::Check(check.id.clone())),
             None => Ask::Circumstance(CircumstanceId::new(id)),
         };
