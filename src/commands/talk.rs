@@ -220,8 +220,11 @@ impl<'k> Talk<'k> {
         while is_run && !text.trim().is_empty() && !is_word(&text) {
             match lines.next() {
                 Some(more) if !more.trim().is_empty() => {
-                    text.push('\n');
-                    text.push_str(&more);
+                    // Too long already: the rest is read past, and the whole is refused in words.
+                    if text.len() < LONGEST_LINE {
+                        text.push('\n');
+                        text.push_str(&more);
+                    }
                 }
                 _ => break,
             }

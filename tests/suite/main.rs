@@ -1,10 +1,12 @@
 //! The single integration binary: one module a promise.
 
+mod bad_input;
 mod belief_is_exact;
 mod belief_promises;
 mod broken_knowledge;
 mod call;
 mod endings;
+mod faults;
 mod find;
 mod knowledge;
 mod lockout;
