@@ -1,5 +1,6 @@
 //! The single integration binary: one module a promise.
 
+mod answer;
 mod belief_is_exact;
 mod belief_promises;
 mod broken_knowledge;
@@ -9,6 +10,7 @@ mod find;
 mod knowledge;
 mod oracle;
 mod outlook_is_exact;
+mod screens;
 mod show;
 mod small_networks;
 mod templates;
