@@ -63,7 +63,7 @@ impl Pace<'_> {
                 self.state.case.opening.danger = None;
                 self.state.ask = Ask::Opening(Item::Danger);
             }
-            Ask::Pick(_) | Ask::Note | Ask::Close | Ask::Over(_) | Ask::Target(_) => return self.cancel(),
+            Ask::Pick(_) | Ask::Note | Ask::Close | Ask::Over(_) => return self.cancel(),
             _ => {
                 let until = self.state.correcting.unwrap_or(self.state.case.events.len());
                 let answered = |e: &Event| !matches!(e.what, What::Note(_) | What::Suspicion(_));

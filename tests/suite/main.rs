@@ -1,5 +1,6 @@
 //! The single integration binary: one module a promise.
 
+mod answer;
 mod bad_input;
 mod belief_is_exact;
 mod belief_promises;
@@ -12,6 +13,7 @@ mod knowledge;
 mod lockout;
 mod oracle;
 mod outlook_is_exact;
+mod screens;
 mod show;
 mod small_networks;
 mod templates;

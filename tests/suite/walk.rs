@@ -45,13 +45,11 @@ fn only_case(tool: &Tool) -> String {
 fn exported(tool: &Tool, id: &str) -> String {
     let said = tool.run(&["case", "export", id]);
     assert_eq!(said.status, Some(0), "{}", said.block());
-    let untimed = |line: &str| line.split(", at: ").next().unwrap_or("").to_owned();
-    said.out
-        .lines()
-        .filter(|l| !l.trim_start().starts_with("at:"))
-        .map(untimed)
-        .collect::<Vec<_>>()
-        .join("\n")
+    let untimed = |line: &str| {
+        let time = line.find(", at: 20").or_else(|| line.find(", at: \"20"));
+        line[..time.unwrap_or(line.len())].to_owned()
+    };
+    said.out.lines().map(untimed).collect::<Vec<_>>().join("\n")
 }
 
 fn replayed(tool: &Tool, id: &str) -> serde_json::Value {
@@ -89,7 +87,7 @@ fn call(lines: &[&str]) -> Vec<u8> {
 fn a_call_typed_in_and_its_file_give_the_same_figures() {
     let tool = Tool::minimal(80);
     let opening = ["n", "y", "1", "SN 17", "n", "3", "y", "this morning", "y", "all our bags are light", "1"];
-    let given = ["give", "4", "250 g", LIGHT.trim_end(), "", "back", "247.0 246.9 247.1", "", "leave"];
+    let given = ["give", "1", "250 g", LIGHT.trim_end(), "", "back", "247.0 246.9 247.1", "", "leave"];
     let typed = tool.typed(&["diagnose", "--json"], &call(&[&opening[..], &given].concat()));
     assert_same(&typed.json(), &replayed(&tool, &only_case(&tool)));
 }
@@ -177,7 +175,10 @@ fn a_call_cut_off_at_any_prompt_is_kept_and_goes_on_to_the_end() {
         // The target alone is no answer: it is written down with its fills.
         let before = exported(&tool, &id);
         for line in before.lines().filter(|l| !l.contains("not-known-yet")) {
-            assert!(all.contains(line.trim()), "cut at {cut}: {line}\n{all}");
+            let several = line.starts_with("opening:");
+            let parts = line.trim_end_matches(if several { '}' } else { ' ' }).split(", ");
+            let parts: Vec<&str> = if several { parts.collect() } else { vec![line] };
+            assert!(parts.iter().all(|p| all.contains(p.trim())), "cut at {cut}: {line}\n{all}");
         }
         assert_eq!(tool.run(&["case", "show", &id]).status, Some(0));
         let mut call = Call::start(&tool, &["case", "continue"]);
@@ -198,14 +199,14 @@ fn every_answer_is_on_disk_before_the_next_question() {
     let mut call = Call::start(&tool, &["diagnose"]);
     for (question, answer, kept) in [
         ("Is anyone hurt", "n", "danger: none"),
-        ("on hold", "y", "held_since_last_good: yes"),
+        ("on hold", "y", "held_since_last_good: \"yes\""),
         ("Which machine", "1", "machine: tray-filler"),
         ("serial number", "SN 17", "SN 17"),
-        ("legal-for-trade seal", "n", "sealed: no"),
+        ("legal-for-trade seal", "n", "sealed: \"no\""),
         ("Who is at the machine", "3", "isolate"),
-        ("ever been right", "n", "ever_right: no"),
+        ("ever been right", "n", "ever_right: \"no\""),
         ("Since when", "since Monday", "since Monday"),
-        ("doing it now", "y", "doing_it_now: yes"),
+        ("doing it now", "y", "doing_it_now: \"yes\""),
         ("in the caller's words", "light bags", "complaint: light bags"),
         ("Which of these", "1", "fills-light"),
     ] {
