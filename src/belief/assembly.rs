@@ -1,328 +1,394 @@
-//! From a network and its evidence to a factor graph, piece by piece.
+//! From a network and its evidence to the small tables whose product is summed.
 //!
-//! Variables: circumstances, causes (a trajectory each), findings (a state at all versions each), for each run which of its
-//! combinations holds, for each run and each cause that comes and goes whether it is awake, and nameless ones inside gates.
+//! Variables are the circumstances and the causes (a trajectory each); findings are bits in the states of their bundles. Several
+//! *scenarios* can stand side by side as the rows of one variable: where the scenario fixes all that may have become of a cause,
+//! the cause is no variable at all.
 
-use super::evidence::{
-    BeliefError, Evidence, Item, Moment, fault_of_findings, fault_of_likelihood, joint_states,
-};
-use super::factor::{Factor, Var};
-use super::gate::{Gate, Input, Spread, State, degree, spread};
-use super::network::{Finding, Link, Network, Parent};
-use super::timeline::{Timeline, Trajectory, Version};
+use super::bundle::{Bundle, Look, Place, Spot};
+use super::course::{Course, Kind, SCENARIO, Scenarios};
+use super::evidence::{BeliefError, Evidence, Item};
+use super::influence::{Spread, State, spread, stronger};
+use super::network::{Link, Network, Parent};
+use super::run;
+use super::tape::{Axis, Var, size};
+use super::timeline::{Sight, Timeline, Version};
 
-/// What is taken as given about a cause.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(crate) enum Clamp {
-    /// Nothing.
-    Free,
-    /// It was never there.
-    Never,
-    /// It is there now, or not, after the remedies done.
-    Now(bool),
+/// Most rows of the table of one cause over its circumstances.
+const MOST_ROWS: usize = 1 << 16;
+
+/// A table that is given: a cell for each state of a bundle, in each a row for each joint state of the axes.
+#[derive(Debug)]
+pub(super) struct Leaf {
+    /// The bundle, and the states in whatever order.
+    pub(super) states: Option<(usize, Vec<State>)>,
+    /// By variable; none has a single state.
+    pub(super) axes: Vec<Axis>,
+    pub(super) table: Vec<f64>,
 }
 
-/// A question to the network: the chance of each outcome of a check on findings as they are at this moment.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Check {
-    /// The findings it bears on, each once.
-    pub findings: Vec<usize>,
-    /// For each outcome P(outcome | states), laid out as [`Item::Answer`]'s likelihood.
-    pub outcomes: Vec<Vec<f64>>,
-    /// Whether the fault will be showing.
-    pub moment: Moment,
+/// Something asked of findings.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Asking<'q> {
+    pub(crate) sights: &'q [Sight],
+    /// For each outcome P(outcome | states).
+    pub(crate) outcomes: &'q [Vec<f64>],
 }
 
-/// A factor graph in the making.
-pub(crate) struct Assembly<'a> {
-    pub(super) network: &'a Network,
-    pub(super) evidence: &'a Evidence,
-    pub(super) timeline: &'a Timeline,
-    clamps: &'a [Clamp],
-    /// States of the findings built so far.
-    pub(super) domains: Vec<Vec<State>>,
-    fresh: Var,
-    /// The tables so far.
-    pub(crate) factors: Vec<Factor>,
+/// Findings in their bundles, and the tables given.
+pub(crate) struct Graph<'a> {
+    network: &'a Network,
+    timeline: &'a Timeline,
+    pub(super) bundles: Vec<Bundle>,
+    /// By finding; none where nothing depends on it.
+    pub(super) places: Vec<Option<Place>>,
+    /// For each finding those below it that something depends on, with the place of the link among their parents.
+    below: Vec<Vec<(usize, usize)>>,
+    pub(super) leaves: Vec<Leaf>,
+    /// Logarithm of the scale taken out of the likelihoods.
+    pub(crate) ln: f64,
 }
 
 /// The variable of a circumstance.
-pub(crate) fn circumstance_var(index: usize) -> Var {
-    index as Var
+pub(crate) fn circumstance_var(index: usize) -> usize {
+    index
 }
 
 /// The variable of a cause's trajectory.
-pub(crate) fn cause_var(network: &Network, index: usize) -> Var {
-    (network.circumstances().len() + index) as Var
+pub(crate) fn cause_var(network: &Network, index: usize) -> usize {
+    network.circumstances().len() + index
 }
 
-/// The variable of a finding's state.
-pub(super) fn finding_var(network: &Network, index: usize) -> Var {
-    (network.circumstances().len() + network.causes().len() + index) as Var
+/// Number of variables to be summed out.
+pub(crate) fn vars(network: &Network) -> usize {
+    network.circumstances().len() + network.causes().len()
 }
 
-/// The variable of a run's combination (`slot` 0) and of who is awake during it (`slot` 1 + place among the intermittent).
-pub(crate) fn run_var(network: &Network, timeline: &Timeline, item: usize, slot: usize) -> Var {
-    finding_var(network, network.findings().len()) + (item * (1 + timeline.intermittent.len()) + slot) as Var
-}
-
-/// The variable of a check's outcome.
-pub(crate) fn outcome_var(network: &Network, timeline: &Timeline, items: usize, check: usize) -> Var {
-    run_var(network, timeline, items, 0) + check as Var
-}
-
-impl<'a> Assembly<'a> {
-    /// An empty graph; `clamps` has one entry a cause.
+impl<'a> Graph<'a> {
+    /// Everything that the evidence and what is asked depend on.
     pub(crate) fn new(
         network: &'a Network,
-        evidence: &'a Evidence,
+        evidence: &Evidence,
         timeline: &'a Timeline,
-        clamps: &'a [Clamp],
-    ) -> Self {
-        Self {
+        scenarios: &Scenarios,
+        asked: &[Asking<'_>],
+    ) -> Result<Self, BeliefError> {
+        let findings = network.findings().len();
+        let mut graph = Self {
             network,
-            evidence,
             timeline,
-            clamps,
-            domains: vec![Vec::new(); network.findings().len()],
-            fresh: 1 << 30,
-            factors: Vec::new(),
-        }
-    }
-
-    /// Everything that the evidence depends on.
-    pub(crate) fn whole(&mut self) -> Result<(), BeliefError> {
-        self.roots()?;
-        for finding in 0..self.network.findings().len() {
-            if !self.timeline.versions(finding).is_empty() {
-                self.finding(finding)?;
+            bundles: Vec::new(),
+            places: vec![None; findings],
+            below: vec![Vec::new(); findings],
+            leaves: Vec::new(),
+            ln: 0.0,
+        };
+        let loose = graph.loose(evidence, asked);
+        for child in (0..findings).filter(|&finding| !timeline.versions(finding).is_empty()) {
+            for (place, link) in network.findings()[child].parents.iter().enumerate() {
+                if let Parent::Finding(parent) = link.parent {
+                    graph.below[parent].push((child, place));
+                }
             }
         }
-        for item in 0..self.evidence.0.len() {
-            self.run_prior(item);
-            self.answer(item);
-            for sight in &self.timeline.sights[item] {
-                self.run_link(item, sight);
+        graph.bundle(asked, &loose)?;
+        graph.answers(evidence, asked)?;
+        graph.tell_apart(scenarios.count());
+        let courses: Vec<Course> = (0..network.causes().len())
+            .map(|cause| Course::new(&timeline.remedies[cause], &scenarios.stands[cause]))
+            .collect();
+        graph.roots(evidence, &courses)?;
+        for finding in 0..findings {
+            if let Some(place) = graph.places[finding] {
+                graph.links(finding, place, &courses);
+            }
+        }
+        Ok(graph)
+    }
+
+    /// Run findings that nothing drives and nothing else sees: they are summed out of the run at once.
+    fn loose(&self, evidence: &Evidence, asked: &[Asking<'_>]) -> Vec<bool> {
+        let mut seen = vec![0; self.places.len()];
+        let mut in_run = vec![false; self.places.len()];
+        for item in &evidence.0 {
+            if let Item::Run { findings, .. } = item {
+                findings.iter().for_each(|&finding| in_run[finding] = true);
+            }
+        }
+        for sight in
+            self.timeline.sights.iter().flatten().chain(asked.iter().flat_map(|asking| asking.sights))
+        {
+            seen[sight.finding] += 1;
+        }
+        let mut above = vec![false; self.places.len()];
+        for finding in (0..seen.len()).filter(|&finding| !self.timeline.versions(finding).is_empty()) {
+            self.above(finding).for_each(|parent| above[parent] = true);
+        }
+        let findings = self.network.findings();
+        (0..seen.len())
+            .map(|f| in_run[f] && seen[f] == 1 && !above[f] && findings[f].parents.is_empty())
+            .collect()
+    }
+
+    /// The parent findings of a finding.
+    pub(super) fn above(&self, finding: usize) -> impl Iterator<Item = usize> + use<'a> {
+        let network: &'a Network = self.network;
+        network.findings()[finding].parents.iter().filter_map(|link| match link.parent {
+            Parent::Finding(parent) => Some(parent),
+            Parent::Cause(_) => None,
+        })
+    }
+
+    pub(super) fn below(&self, finding: usize) -> &[(usize, usize)] {
+        &self.below[finding]
+    }
+
+    /// Findings that stand in an answer together are one bundle.
+    fn bundle(&mut self, asked: &[Asking<'_>], loose: &[bool]) -> Result<(), BeliefError> {
+        let mut group: Vec<usize> = (0..self.places.len()).collect();
+        let timeline = self.timeline;
+        for sights in
+            timeline.sights.iter().map(Vec::as_slice).chain(asked.iter().map(|asking| asking.sights))
+        {
+            let held: Vec<usize> = sights.iter().map(|sight| sight.finding).filter(|&f| !loose[f]).collect();
+            for pair in held.windows(2) {
+                let (low, high) = (group[pair[0]].min(group[pair[1]]), group[pair[0]].max(group[pair[1]]));
+                group.iter_mut().filter(|own| **own == high).for_each(|own| *own = low);
+            }
+        }
+        let mut bundle_of = vec![None; group.len()];
+        for finding in (0..group.len()).filter(|&f| !timeline.versions(f).is_empty() && !loose[f]) {
+            let bundle = *bundle_of[group[finding]].get_or_insert_with(|| {
+                self.bundles.push(Bundle::default());
+                self.bundles.len() - 1
+            });
+            let width = self.timeline.versions(finding).len() * self.network.findings()[finding].degrees;
+            let lasting = !self.below[finding].is_empty();
+            let (first, mask) = self.bundles[bundle].add(finding, width, lasting)?;
+            self.places[finding] = Some(Place { bundle, first, mask });
+        }
+        Ok(())
+    }
+
+    fn answers(&mut self, evidence: &Evidence, asked: &[Asking<'_>]) -> Result<(), BeliefError> {
+        for (item, sights) in evidence.0.iter().zip(&self.timeline.sights) {
+            let (sights, mut likelihood) = match item {
+                Item::Answer { likelihood, .. } => (sights.clone(), likelihood.clone()),
+                Item::Run { findings, floor, combos, .. } => {
+                    let held: Vec<bool> = findings.iter().map(|&f| self.places[f].is_some()).collect();
+                    let likelihood = run::likelihood(self.network, findings, *floor, combos, &held)?;
+                    let held = sights.iter().zip(held).filter(|(_, held)| *held);
+                    (held.map(|(sight, _)| sight.clone()).collect(), likelihood)
+                }
+                _ => continue,
+            };
+            let largest = likelihood.iter().copied().fold(0.0, f64::max);
+            likelihood.iter_mut().for_each(|l| *l /= largest);
+            self.ln += largest.ln();
+            if let Some((bundle, look)) = self.look(&sights, vec![likelihood]) {
+                self.bundles[bundle].answered(look);
+            }
+        }
+        for (number, asking) in asked.iter().enumerate() {
+            if let Some((bundle, look)) = self.look(asking.sights, asking.outcomes.to_vec()) {
+                self.bundles[bundle].asked(number, look);
             }
         }
         Ok(())
     }
 
-    pub(super) fn fresh_var(&mut self) -> Var {
-        self.fresh += 1;
-        self.fresh
+    /// What is asked is read for each scenario by itself, even where the scenarios differ only in what bears on it from afar.
+    fn tell_apart(&mut self, scenarios: usize) {
+        let asked = |bundle: &usize| scenarios > 1 && !self.bundles[*bundle].questions.is_empty();
+        for bundle in (0..self.bundles.len()).filter(asked) {
+            let axes = vec![(SCENARIO, scenarios)];
+            self.leaves.push(Leaf { states: Some((bundle, vec![0])), axes, table: vec![1.0; scenarios] });
+        }
     }
 
-    /// The trajectories that a cause can have had.
-    pub(crate) fn trajectories(&self, cause: usize) -> Vec<Trajectory> {
-        let cured = (0..self.timeline.remedies[cause].len()).map(Trajectory::Cured);
-        match self.clamps[cause] {
-            Clamp::Never => vec![Trajectory::Absent],
-            Clamp::Now(true) => vec![Trajectory::Present],
-            Clamp::Now(false) => [Trajectory::Absent].into_iter().chain(cured).collect(),
-            Clamp::Free => [Trajectory::Absent, Trajectory::Present].into_iter().chain(cured).collect(),
+    /// An answer as its bundle sees it: one draw for the whole answer of who among those that may sleep is awake.
+    fn look(&self, sights: &[Sight], outcomes: Vec<Vec<f64>>) -> Option<(usize, Look)> {
+        let places: Vec<Place> = sights.iter().filter_map(|sight| self.places[sight.finding]).collect();
+        let bundle = places.first()?.bundle;
+        let mut sleepers: Vec<usize> =
+            sights.iter().flat_map(|sight| sight.sleepers.iter().copied()).collect();
+        sleepers.sort_unstable();
+        sleepers.dedup();
+        let mut moments: Vec<(f64, Vec<Spot>)> = Vec::new();
+        for awake in 0..1usize << sleepers.len() {
+            let p: f64 = sleepers
+                .iter()
+                .enumerate()
+                .map(|(bit, &sleeper)| {
+                    let catch =
+                        self.network.causes()[self.timeline.intermittent[sleeper]].catch.unwrap_or(1.0);
+                    if awake >> bit & 1 == 1 { catch } else { 1.0 - catch }
+                })
+                .product();
+            let spots: Vec<Spot> = sights
+                .iter()
+                .zip(&places)
+                .map(|(sight, place)| {
+                    let set = sight.sleepers.iter().enumerate().fold(0, |set, (own, sleeper)| {
+                        let bit = sleepers.partition_point(|other| other < sleeper);
+                        set | (awake >> bit & 1) << own
+                    });
+                    let degrees = self.network.findings()[sight.finding].degrees;
+                    Spot { first: place.first + sight.versions[set] * degrees, degrees }
+                })
+                .collect();
+            match moments.iter_mut().find(|moment| moment.1 == spots) {
+                Some(moment) => moment.0 += p,
+                None => moments.push((p, spots)),
+            }
         }
+        moments.retain(|moment| moment.0 > 0.0);
+        let mask = places.iter().fold(0, |mask, place| mask | place.mask);
+        Some((bundle, Look::new(mask, moments, outcomes)))
     }
 
     /// Circumstances with what was said of them, and causes. A cause known to be absent only weighs its circumstances:
     /// P(absent | circumstances) = (1 − base)·Π (1 − chance).
-    pub(crate) fn roots(&mut self) -> Result<(), BeliefError> {
-        let mut weights: Vec<[f64; 2]> = self
-            .network
-            .circumstances()
-            .iter()
-            .map(|circumstance| [1.0 - circumstance.usual, circumstance.usual])
-            .collect();
-        for item in &self.evidence.0 {
+    fn roots(&mut self, evidence: &Evidence, courses: &[Course]) -> Result<(), BeliefError> {
+        let circumstances = self.network.circumstances();
+        let mut weights: Vec<[f64; 2]> = circumstances.iter().map(|c| [1.0 - c.usual, c.usual]).collect();
+        for item in &evidence.0 {
             if let Item::Circumstance { index, likelihood } = item {
                 let largest = likelihood[0].max(likelihood[1]);
                 weights[*index][0] *= likelihood[0] / largest;
                 weights[*index][1] *= likelihood[1] / largest;
-                self.factors.push(Factor { axes: Vec::new(), table: vec![1.0], ln: largest.ln() });
+                self.ln += largest.ln();
             }
         }
         let mut number = 1.0;
-        for (index, cause) in self.network.causes().iter().enumerate() {
-            let trajectories = self.trajectories(index);
-            if trajectories == [Trajectory::Absent] {
+        for (index, (cause, course)) in self.network.causes().iter().zip(courses).enumerate() {
+            if course.is_never() {
                 number *= 1.0 - cause.base;
                 cause
                     .after
                     .iter()
                     .for_each(|&(circumstance, chance)| weights[circumstance][1] *= 1.0 - chance);
             } else {
-                self.cause(index, &trajectories)?;
+                self.cause(index, course)?;
             }
         }
-        self.factors.push(Factor::number(number));
+        self.leaves.push(Leaf { states: None, axes: Vec::new(), table: vec![number] });
         for (index, weight) in weights.into_iter().enumerate() {
-            self.factors.push(Factor::new(&[(circumstance_var(index), 2)], weight.to_vec()));
+            let axes = vec![(circumstance_var(index) as Var, 2)];
+            self.leaves.push(Leaf { states: None, axes, table: weight.to_vec() });
         }
         Ok(())
     }
 
-    /// P(trajectory | circumstances): a gate for being there, then P(cured by the j-th remedy) = w_j·Π_{i<j} (1 − w_i).
-    fn cause(&mut self, index: usize, trajectories: &[Trajectory]) -> Result<(), BeliefError> {
+    /// P(trajectory | circumstances), for each scenario.
+    fn cause(&mut self, index: usize, course: &Course) -> Result<(), BeliefError> {
         let cause = &self.network.causes()[index];
-        let inputs = cause.after.iter().map(|&(circumstance, chance)| Input {
-            var: circumstance_var(circumstance),
-            by_state: vec![vec![(0, 1.0)], spread(&[&[chance]], &[0], 1)],
-        });
-        let mut gate = Gate::new(spread(&[&[cause.base]], &[0], 1), inputs.collect())?;
-        let there: Vec<State> =
-            gate.states().iter().copied().filter(|&state| agree(trajectories, state)).collect();
-        if there.is_empty() {
-            self.factors.push(Factor::number(0.0));
-            return Ok(());
+        let mut axes: Vec<Axis> =
+            cause.after.iter().map(|&(circumstance, _)| (circumstance_var(circumstance) as Var, 2)).collect();
+        axes.sort_unstable();
+        axes.dedup();
+        let over = axes.len();
+        axes.extend(self.axis(index, course));
+        if course.kind == Kind::Open && course.scenarios() > 1 {
+            axes.push((SCENARIO, course.scenarios()));
         }
-        gate.allow(&there);
-        let axis = (cause_var(self.network, index), trajectories.len());
-        let direct = self.timeline.remedies[index].is_empty() && there.len() == trajectories.len();
-        let presence = (if direct { axis.0 } else { self.fresh_var() }, there.len());
-        let mut fresh = self.fresh;
-        gate.factors(presence.0, || step(&mut fresh), &mut self.factors);
-        self.fresh = fresh;
-        if direct {
-            return Ok(());
+        if over > 16 || size(&axes) > MOST_ROWS {
+            return Err(BeliefError::TooLarge { cost: (axes.len() as f64).exp2() });
         }
-        let table = there.iter().flat_map(|&state| trajectories.iter().map(move |&t| (state, t)));
-        let table = table.map(|(state, trajectory)| self.chance_of(index, state == 1, trajectory)).collect();
-        self.factors.push(Factor::new(&[presence, axis], table));
+        let per = size(&axes[over..]);
+        let mut table = Vec::with_capacity(size(&axes));
+        for happened in 0..1usize << over {
+            let there = cause.after.iter().fold(cause.base, |there, &(circumstance, chance)| {
+                let place = axes.partition_point(|axis| (axis.0 as usize) < circumstance_var(circumstance));
+                if happened >> (over - 1 - place) & 1 == 1 { there + (1.0 - there) * chance } else { there }
+            });
+            table.extend((0..per).map(|row| course.chance(row, there, &self.timeline.remedies[index])));
+        }
+        self.leaves.push(Leaf { states: None, axes, table });
         Ok(())
     }
 
-    fn chance_of(&self, cause: usize, there: bool, trajectory: Trajectory) -> f64 {
-        let remedies = &self.timeline.remedies[cause];
-        let failed = |count: usize| remedies[..count].iter().map(|remedy| 1.0 - remedy.1).product::<f64>();
-        match (there, trajectory) {
-            (false, Trajectory::Absent) => 1.0,
-            (true, Trajectory::Present) => failed(remedies.len()),
-            (true, Trajectory::Cured(by)) => remedies[by].1 * failed(by),
-            _ => 0.0,
+    /// The axis on which a course stands.
+    fn axis(&self, cause: usize, course: &Course) -> Option<Axis> {
+        match course.kind {
+            Kind::Open => Some((cause_var(self.network, cause) as Var, course.trajectories.len())),
+            Kind::ByScenario => Some((SCENARIO, course.scenarios())),
+            Kind::Fixed => None,
         }
     }
 
-    /// The gate of one finding, its parent findings having been built, with the answers about it alone.
-    pub(crate) fn finding(&mut self, index: usize) -> Result<(), BeliefError> {
+    /// The links of causes into a finding; the leak and what is fixed go with one of them.
+    fn links(&mut self, index: usize, place: Place, courses: &[Course]) {
         let finding = &self.network.findings()[index];
         let versions = self.timeline.versions(index);
         let blocks: Vec<usize> = versions.iter().map(|version| version.block).collect();
-        let inputs = finding
-            .parents
-            .iter()
-            .enumerate()
-            .map(|(place, link)| self.input(finding, place, link, &blocks, versions));
-        let leak = spread(&vec![&finding.leak[..]; versions.len()], &blocks, finding.degrees);
-        let mut gate = Gate::new(leak, inputs.collect())?;
-        let alone = self.answers_alone(index);
-        let mut states = gate.states().to_vec();
-        let mut weights = vec![1.0; states.len()];
-        for &item in &alone {
-            for (weight, state) in weights.iter_mut().zip(&states) {
-                *weight *= self.likelihood(item, &[*state]);
-            }
-        }
-        if !alone.is_empty() {
-            let kept = states.iter().zip(&weights).filter(|(_, weight)| **weight > 0.0);
-            states = kept.map(|(state, _)| *state).collect();
-            weights.retain(|weight| *weight > 0.0);
-            if states.is_empty() {
-                self.factors.push(Factor::number(0.0));
-                states.push(0);
-                weights.push(1.0);
-            }
-            gate.allow(&states);
-        }
-        let var = finding_var(self.network, index);
-        let mut fresh = self.fresh;
-        gate.factors(var, || step(&mut fresh), &mut self.factors);
-        self.fresh = fresh;
-        if !alone.is_empty() {
-            self.factors.push(Factor::new(&[(var, states.len())], weights).scaled());
-        }
-        self.domains[index] = states;
-        Ok(())
-    }
-
-    fn input(
-        &self,
-        finding: &Finding,
-        place: usize,
-        link: &Link,
-        blocks: &[usize],
-        versions: &[Version],
-    ) -> Input {
-        let by_levels = |level: &dyn Fn(&Version) -> usize| -> Spread {
-            let rows: Vec<&[f64]> = versions
+        let mut fixed = spread(&vec![&finding.leak[..]; versions.len()], &blocks, finding.degrees);
+        let mut open: Vec<(Axis, Vec<Spread>)> = Vec::new();
+        for (place, link) in finding.parents.iter().enumerate() {
+            let Parent::Cause(cause) = link.parent else { continue };
+            let course = &courses[cause];
+            let spreads: Vec<Spread> = course
+                .trajectories
                 .iter()
-                .map(|version| level(version).checked_sub(1).map_or(&[][..], |row| &link.strength[row][..]))
+                .map(|&t| driven(link, versions, &blocks, finding.degrees, |v| usize::from(v.acts(place, t))))
                 .collect();
-            spread(&rows, blocks, finding.degrees)
-        };
-        match link.parent {
-            Parent::Cause(cause) => Input {
-                var: cause_var(self.network, cause),
-                by_state: self
-                    .trajectories(cause)
-                    .into_iter()
-                    .map(|trajectory| by_levels(&|version| usize::from(version.acts(place, trajectory))))
-                    .collect(),
-            },
-            Parent::Finding(parent) => {
-                let degrees = self.network.findings()[parent].degrees;
-                Input {
-                    var: finding_var(self.network, parent),
-                    by_state: self.domains[parent]
-                        .iter()
-                        .map(|&state| by_levels(&|version| degree(state, version.of_parent(place), degrees)))
-                        .collect(),
+            match self.axis(cause, course) {
+                None => fixed = stronger(&fixed, &spreads[0]),
+                Some(axis) => {
+                    open.push((axis, (0..axis.1).map(|row| spreads[course.at(row)].clone()).collect()))
                 }
             }
         }
+        if let Some((_, spreads)) = open.last_mut() {
+            spreads.iter_mut().for_each(|spread| *spread = stronger(spread, &fixed));
+        } else {
+            self.leaves.push(leaf(place, Vec::new(), &[fixed]));
+        }
+        self.leaves.extend(open.into_iter().map(|(axis, spreads)| leaf(place, vec![axis], &spreads)));
     }
 
-    /// The findings of a part with all the evidence that bears on them; `findings` ascending, the part whole.
-    pub(crate) fn part(&mut self, findings: &[usize]) -> Result<(), BeliefError> {
-        for &finding in findings {
-            self.finding(finding)?;
-        }
-        for item in 0..self.evidence.0.len() {
-            let sights = &self.timeline.sights[item];
-            let mut inside =
-                sights.iter().filter(|sight| findings.binary_search(&sight.finding).is_ok()).peekable();
-            if inside.peek().is_some() {
-                self.answer(item);
-            }
-            inside.for_each(|sight| self.run_link(item, sight));
-        }
-        Ok(())
-    }
-}
-
-/// Whether being there (1) or not (0) is what some trajectory says.
-fn agree(trajectories: &[Trajectory], there: State) -> bool {
-    trajectories.iter().any(|&trajectory| (trajectory == Trajectory::Absent) == (there == 0))
-}
-
-fn step(fresh: &mut Var) -> Var {
-    *fresh += 1;
-    *fresh
-}
-
-/// Why a check does not fit the network.
-pub(crate) fn fault_of_check(network: &Network, check: &Check) -> Option<&'static str> {
-    fault_of_findings(network, &check.findings).or_else(|| {
-        let Some(states) = joint_states(network, &check.findings) else {
-            return Some("it bears on too many findings at once");
+    /// What a finding in this state, its own bits only, drives one below it to, in bits of the other's bundle.
+    pub(super) fn effect(&self, child: usize, link: usize, state: State) -> Spread {
+        let finding = &self.network.findings()[child];
+        let versions = self.timeline.versions(child);
+        let blocks: Vec<usize> = versions.iter().map(|version| version.block).collect();
+        let own = &finding.parents[link];
+        let degrees = match own.parent {
+            Parent::Finding(parent) => self.network.findings()[parent].degrees,
+            Parent::Cause(_) => 1,
         };
-        if check.outcomes.is_empty() {
-            return Some("it has no outcome");
+        let level =
+            |version: &Version| super::influence::degree(state, version.of_parent(link) * degrees, degrees);
+        let mut effects = driven(own, versions, &blocks, finding.degrees, level);
+        let first = self.places[child].map_or(0, |place| place.first);
+        effects.iter_mut().for_each(|effect| effect.0 <<= first);
+        effects
+    }
+}
+
+/// What a link drives a finding to, `level` being the parent's degree at a version.
+fn driven(
+    link: &Link,
+    versions: &[Version],
+    blocks: &[usize],
+    degrees: usize,
+    level: impl Fn(&Version) -> usize,
+) -> Spread {
+    let row = |version| level(version).checked_sub(1).map_or(&[][..], |row| &link.strength[row][..]);
+    let rows: Vec<&[f64]> = versions.iter().map(row).collect();
+    spread(&rows, blocks, degrees)
+}
+
+/// Spreads, one a row, as a table.
+fn leaf(place: Place, axes: Vec<Axis>, spreads: &[Spread]) -> Leaf {
+    let mut states: Vec<State> = spreads.iter().flatten().map(|entry| entry.0).collect();
+    states.sort_unstable();
+    states.dedup();
+    let mut table = vec![0.0; states.len() * spreads.len()];
+    for (row, spread) in spreads.iter().enumerate() {
+        for (state, p) in spread {
+            table[states.partition_point(|other| other < state) * spreads.len() + row] += p;
         }
-        check.outcomes.iter().find_map(|outcome| fault_of_likelihood(outcome, states)).or_else(|| {
-            let whole = |state: usize| {
-                (check.outcomes.iter().map(|outcome| outcome[state]).sum::<f64>() - 1.0).abs() < 1e-6
-            };
-            (!(0..states).all(whole)).then_some("the chances of its outcomes do not add up to 1")
-        })
-    })
+    }
+    let states = states.into_iter().map(|state| state << place.first).collect();
+    Leaf { states: Some((place.bundle, states)), axes, table }
 }

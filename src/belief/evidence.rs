@@ -132,50 +132,6 @@ impl Evidence {
                 .collect(),
         )
     }
-
-    /// The evidence with its runs taken apart: P(evidence) is the sum of P(evidence of each). A run is `floor` everywhere plus,
-    /// for each combination, value − floor where exactly this combination holds; given one of these it is plain hard answers, under
-    /// which the network is far narrower. A run during which causes may sleep stays whole (its findings share who is awake),
-    /// and so does one that would make more than `most` pieces.
-    pub(crate) fn apart(&self, network: &Network, most: usize) -> Vec<Self> {
-        let sleepless = network.causes().iter().all(|cause| cause.catch.is_none());
-        let mut all = vec![Self::default()];
-        for item in &self.0 {
-            let pieces = match item {
-                Item::Run { findings, floor, combos, moment } if sleepless || *moment == Moment::Bad => {
-                    let listed =
-                        combos.iter().map(|(states, value)| piece(network, findings, states, value - floor));
-                    let pieces: Vec<Vec<Item>> = [vec![number(*floor)]].into_iter().chain(listed).collect();
-                    if all.len() * pieces.len() <= most { pieces } else { vec![vec![item.clone()]] }
-                }
-                _ => vec![vec![item.clone()]],
-            };
-            let extended = |before: &Self| {
-                let before = before.0.clone();
-                pieces
-                    .iter()
-                    .map(move |piece| Self(before.iter().chain(piece).cloned().collect()))
-                    .collect::<Vec<_>>()
-            };
-            all = all.iter().flat_map(extended).collect();
-        }
-        all
-    }
-}
-
-/// One combination of a run as hard answers.
-fn piece(network: &Network, findings: &[usize], states: &[usize], weight: f64) -> Vec<Item> {
-    let exactly = findings.iter().zip(states).map(|(&finding, &wanted)| {
-        let degrees = network.findings()[finding].degrees;
-        let likelihood = (0..=degrees).map(|degree| f64::from(u8::from(degree == wanted))).collect();
-        Item::Answer { findings: vec![finding], likelihood, moment: Moment::Bad }
-    });
-    [number(weight)].into_iter().chain(exactly).collect()
-}
-
-/// A plain factor.
-fn number(weight: f64) -> Item {
-    Item::Answer { findings: Vec::new(), likelihood: vec![weight], moment: Moment::Bad }
 }
 
 fn fault(network: &Network, item: &Item) -> Option<&'static str> {

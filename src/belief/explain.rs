@@ -2,7 +2,7 @@
 
 use super::evidence::{BeliefError, Evidence, Item};
 use super::network::Network;
-use super::posterior::{Inference, ln_evidence};
+use super::posterior::{ln_evidence, posterior};
 
 /// A reading is in conflict with the rest from this factor on.
 pub const CONFLICT: f64 = 20.0;
@@ -25,7 +25,7 @@ pub fn weights(
     causes: &[usize],
 ) -> Result<Vec<Vec<Option<f64>>>, BeliefError> {
     let odds = |evidence: &Evidence| -> Result<Vec<f64>, BeliefError> {
-        let presences = Inference::plain(network, evidence)?.causes();
+        let presences = posterior(network, evidence)?.causes;
         Ok(causes
             .iter()
             .map(|&cause| presences.get(cause).map_or(f64::NAN, |presence| presence.ln_odds))

@@ -1,14 +1,18 @@
 //! Which causes are there together: the leading combinations with their exact probabilities.
 
-use std::collections::{BTreeSet, BinaryHeap};
+use std::collections::{BTreeMap, BTreeSet};
 
-use super::clamped::Clamped;
+use super::course::{Scenarios, Stand};
 use super::evidence::{BeliefError, Evidence};
 use super::network::Network;
 use super::posterior::Posterior;
+use super::sum::Sum;
+use super::timeline::Timeline;
 
 /// Most causes in one combination.
 pub const MOST_TOGETHER: usize = 6;
+/// So many combinations are weighed side by side, some of them before it is known that they will be wanted.
+const SIDE_BY_SIDE: usize = 96;
 
 /// How far to look for combinations.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -67,8 +71,8 @@ impl PartialEq for Open {
 impl Eq for Open {}
 
 /// The leading combinations of causes, most probable first, each with its exact probability. The search goes best-first from nothing
-/// at all and from everything likelier than not in `believed`, the posterior of the same evidence, adding or taking away one cause at a time; how much it found is the sum
-/// of the probabilities.
+/// at all and from everything likelier than not in `believed`, the posterior of the same evidence, adding or taking away one
+/// cause at a time; how much it found is the sum of the probabilities.
 pub fn leading(
     network: &Network,
     evidence: &Evidence,
@@ -81,22 +85,23 @@ pub fn leading(
         |least: f64| (0..presences.len()).filter(|&cause| presences[cause].now >= least).collect::<Vec<_>>();
     let candidates = likely(reach.least);
     let mut search = Search {
-        clamped: Clamped::new(network, evidence)?,
+        network,
+        evidence,
+        timeline: Timeline::new(network, evidence)?,
         ln_evidence: believed.ln_evidence,
+        candidates,
+        weighed: BTreeMap::new(),
         seen: BTreeSet::new(),
-        open: BinaryHeap::new(),
+        open: BTreeSet::new(),
         found: Vec::new(),
         covered: 0.0,
     };
-    search.weigh(Vec::new())?;
-    search.weigh(likely(0.5).into_iter().take(MOST_TOGETHER).collect())?;
-    while let Some(best) = search.open.pop() {
+    search.visit(vec![Vec::new(), likely(0.5).into_iter().take(MOST_TOGETHER).collect()])?;
+    while let Some(best) = search.open.pop_last() {
         if search.covered >= reach.cover || search.seen.len() >= reach.weighed {
             break;
         }
-        for &cause in &candidates {
-            search.weigh(toggled(&best.causes, cause))?;
-        }
+        search.visit(search.around(&best.causes))?;
     }
     let mut found = search.found;
     found.sort_by(|a, b| b.probability.total_cmp(&a.probability).then_with(|| a.causes.cmp(&b.causes)));
@@ -105,36 +110,75 @@ pub fn leading(
 }
 
 struct Search<'a> {
-    clamped: Clamped<'a>,
+    network: &'a Network,
+    evidence: &'a Evidence,
+    timeline: Timeline,
     ln_evidence: f64,
+    candidates: Vec<usize>,
+    /// Probabilities known so far, wanted yet or not.
+    weighed: BTreeMap<Vec<usize>, Option<f64>>,
     seen: BTreeSet<Vec<usize>>,
-    open: BinaryHeap<Open>,
+    open: BTreeSet<Open>,
     found: Vec<Combination>,
     covered: f64,
 }
 
 impl Search<'_> {
-    fn weigh(&mut self, causes: Vec<usize>) -> Result<(), BeliefError> {
-        if causes.len() > MOST_TOGETHER || !self.seen.insert(causes.clone()) {
+    /// One cause more or less.
+    fn around(&self, causes: &[usize]) -> Vec<Vec<usize>> {
+        let all = self.candidates.iter().map(|&cause| toggled(causes, cause));
+        all.filter(|causes| causes.len() <= MOST_TOGETHER && !self.seen.contains(causes)).collect()
+    }
+
+    fn visit(&mut self, combinations: Vec<Vec<usize>>) -> Result<(), BeliefError> {
+        self.weigh(&combinations)?;
+        for causes in combinations {
+            if !self.seen.insert(causes.clone()) {
+                continue;
+            }
+            if let Some(probability) = self.weighed.get(&causes).copied().flatten() {
+                self.covered += probability;
+                self.open.insert(Open { probability, causes: causes.clone() });
+                self.found.push(Combination { causes, probability });
+            }
+        }
+        Ok(())
+    }
+
+    /// Weighs these, and while at it those that may well come next.
+    fn weigh(&mut self, combinations: &[Vec<usize>]) -> Result<(), BeliefError> {
+        let mut batch: BTreeSet<Vec<usize>> = BTreeSet::new();
+        let unknown = |causes: &&Vec<usize>| !self.weighed.contains_key(*causes);
+        batch.extend(combinations.iter().filter(unknown).cloned());
+        if batch.is_empty() {
             return Ok(());
         }
-        let given = given(self.clamped.timeline.remedies.len(), &causes);
-        if let Some(ln) = self.clamped.ln_weight(&given)? {
-            let probability = (ln - self.ln_evidence).exp().min(1.0);
-            self.covered += probability;
-            self.open.push(Open { probability, causes: causes.clone() });
-            self.found.push(Combination { causes, probability });
+        for open in self.open.iter().rev() {
+            if batch.len() >= SIDE_BY_SIDE {
+                break;
+            }
+            batch.extend(self.around(&open.causes).iter().filter(unknown).cloned());
+        }
+        let rows: Vec<Vec<Stand>> =
+            batch.iter().map(|causes| stands(self.network, causes, Stand::There)).collect();
+        let scenarios = Scenarios::side_by_side(self.network, &rows);
+        let sum = Sum::total(self.network, self.evidence, &self.timeline, &scenarios)?;
+        let totals = sum.ln_totals();
+        for (place, causes) in batch.into_iter().enumerate() {
+            let ln = totals.get(place).or(totals.first()).copied().flatten();
+            self.weighed.insert(causes, ln.map(|ln| (ln - self.ln_evidence).exp().min(1.0)));
         }
         Ok(())
     }
 }
 
-pub(crate) fn given(count: usize, causes: &[usize]) -> Vec<bool> {
-    let mut given = vec![false; count];
+/// These causes as `there`, all others gone.
+pub(crate) fn stands(network: &Network, causes: &[usize], there: Stand) -> Vec<Stand> {
+    let mut stands = vec![Stand::Gone; network.causes().len()];
     for &cause in causes {
-        given[cause] = true;
+        stands[cause] = there;
     }
-    given
+    stands
 }
 
 fn toggled(causes: &[usize], cause: usize) -> Vec<usize> {

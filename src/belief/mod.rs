@@ -8,23 +8,25 @@
 //! subtracted, so nothing cancels, and no probability leaves 0..=1 however adverse the numbers are. The sum is exact or
 //! refused with [`BeliefError::TooLarge`], by a cost counted beforehand.
 
-mod answers;
 mod assembly;
-mod clamped;
+mod bundle;
 mod compile;
-mod eliminate;
+mod course;
 mod evidence;
 mod explain;
-mod factor;
-mod gate;
+mod influence;
 mod leading;
 mod likelihood;
 mod network;
+mod order;
 mod outlook;
+mod piece;
 mod posterior;
+mod run;
+mod sum;
+mod tape;
 mod timeline;
 
-pub use assembly::Check;
 pub use compile::{Model, NOT_IN_THE_BOOK};
 pub use evidence::{BeliefError, Evidence, Item, Moment};
 pub use explain::{CONFLICT, Conflict, conflicts, weights};
@@ -34,4 +36,4 @@ pub use network::{
     Cause, Circumstance, Finding, Link, MOST_DEGREES, MOST_INTERMITTENT, Network, NetworkError, Parent,
 };
 pub use outlook::{Outlook, outlook};
-pub use posterior::{Posterior, Presence, ln_evidence, nothing_known, posterior, predict};
+pub use posterior::{Check, Posterior, Presence, findings, ln_evidence, nothing_known, posterior, predict};

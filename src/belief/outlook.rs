@@ -1,13 +1,13 @@
 //! What each combination of causes, if it is the truth, leads one to expect.
 
-use super::assembly::{Assembly, Check, fault_of_check, outcome_var};
-use super::clamped::clamps;
-use super::eliminate::{eliminate, order};
-use super::evidence::{BeliefError, Evidence, Moment, fault_of_findings};
-use super::leading::{Combination, MOST_TOGETHER, given};
+use super::assembly::Asking;
+use super::course::{Scenarios, Stand};
+use super::evidence::{BeliefError, Evidence, fault_of_findings, joint_states};
+use super::leading::{Combination, MOST_TOGETHER, stands};
 use super::network::Network;
-use super::posterior::normal;
-use super::timeline::{Sight, Timeline};
+use super::posterior::{Check, certain, fault_of_check};
+use super::sum::Sum;
+use super::timeline::Timeline;
 
 /// What one combination, if it is the truth, leads one to expect.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,8 +21,7 @@ pub struct Outlook {
     pub gone: Vec<f64>,
 }
 
-/// What each combination leads one to expect of the open checks and of curing its causes: one tree a combination, with the
-/// outcome of every check and 'all complaints gone' after every cure as variables in it.
+/// What each combination leads one to expect of the open checks and of curing its causes, the combinations side by side.
 pub fn outlook(
     network: &Network,
     evidence: &Evidence,
@@ -39,68 +38,78 @@ pub fn outlook(
     if let Some(why) = fault_of_findings(network, complaint) {
         return Err(BeliefError::Complaint { why });
     }
-    let mut timeline = Timeline::new(network, evidence)?;
-    let sights = checks
-        .iter()
-        .map(|check| timeline.see_now(network, &check.findings, check.moment))
-        .collect::<Result<Vec<_>, _>>()?;
-    let ask = Ask { network, evidence, timeline, checks, sights, complaint };
-    combinations.iter().map(|combination| ask.of(combination)).collect()
+    let ask = Ask { network, evidence, timeline: Timeline::new(network, evidence)?, combinations };
+    let mut outlooks: Vec<Outlook> = ask
+        .gone(complaint)?
+        .into_iter()
+        .zip(combinations)
+        .map(|(gone, combination)| Outlook { combination: combination.clone(), outcomes: Vec::new(), gone })
+        .collect();
+    for check in checks {
+        for (outlook, outcomes) in outlooks.iter_mut().zip(ask.outcomes(check)?) {
+            outlook.outcomes.push(outcomes);
+        }
+    }
+    Ok(outlooks)
 }
 
 struct Ask<'a> {
     network: &'a Network,
     evidence: &'a Evidence,
     timeline: Timeline,
-    checks: &'a [Check],
-    sights: Vec<Vec<Sight>>,
-    complaint: &'a [usize],
+    combinations: &'a [Combination],
 }
 
 impl Ask<'_> {
-    fn of(&self, combination: &Combination) -> Result<Outlook, BeliefError> {
+    fn outcomes(&self, check: &Check) -> Result<Vec<Vec<f64>>, BeliefError> {
+        let rows: Vec<Vec<Stand>> =
+            self.combinations.iter().map(|c| stands(self.network, &c.causes, Stand::There)).collect();
+        let scenarios = Scenarios::side_by_side(self.network, &rows);
         let mut timeline = self.timeline.clone();
-        let cures = self.cures(&mut timeline, &combination.causes)?;
-        let clamps = clamps(&given(self.network.causes().len(), &combination.causes));
-        let mut assembly = Assembly::new(self.network, self.evidence, &timeline, &clamps);
-        assembly.whole()?;
-        let var = |place| outcome_var(self.network, &timeline, self.evidence.0.len(), place);
-        for (place, (check, sights)) in self.checks.iter().zip(&self.sights).enumerate() {
-            assembly.outcomes(sights, &check.outcomes, var(place));
+        let sights = timeline.see_now(self.network, &check.findings, check.moment)?;
+        if sights.is_empty() {
+            return Ok(vec![certain(check); rows.len()]);
         }
-        for (place, sights) in cures.iter().enumerate() {
-            assembly.all_normal(sights, var(self.checks.len() + place));
-        }
-        let factors = assembly.factors;
-        let order = order(&factors, &[]);
-        let mut tree = eliminate(factors, &order, true)?;
-        tree.spread_back();
-        // A variable that is not in the tree has one state, which is certain.
-        let of = |place| normal(tree.marginal(var(place)).unwrap_or_else(|| vec![1.0]));
-        let gone = |place| of(self.checks.len() + place).last().copied().unwrap_or(1.0);
-        Ok(Outlook {
-            combination: combination.clone(),
-            outcomes: (0..self.checks.len()).map(of).collect(),
-            gone: (0..cures.len()).map(gone).collect(),
-        })
+        let asking = Asking { sights: &sights, outcomes: &check.outcomes };
+        let sum = Sum::answers(self.network, self.evidence, &timeline, &scenarios, &[asking])?;
+        Ok(sum.answer(0, rows.len()))
     }
 
-    /// The complaint as it would be after curing each subset of the causes.
-    fn cures(&self, timeline: &mut Timeline, causes: &[usize]) -> Result<Vec<Vec<Sight>>, BeliefError> {
-        if causes.len() > MOST_TOGETHER {
-            return Err(BeliefError::TooLarge { cost: (causes.len() as f64).exp2() });
+    /// For each combination and each subset of its causes cured, whether the complaint is gone.
+    fn gone(&self, complaint: &[usize]) -> Result<Vec<Vec<f64>>, BeliefError> {
+        let mut rows = Vec::new();
+        for combination in self.combinations {
+            let causes = &combination.causes;
+            if causes.len() > MOST_TOGETHER {
+                return Err(BeliefError::TooLarge { cost: (causes.len() as f64).exp2() });
+            }
+            for set in 0..1usize << causes.len() {
+                let mut row = stands(self.network, causes, Stand::There);
+                let cured = causes.iter().enumerate().filter(|(bit, _)| set >> bit & 1 == 1);
+                cured.for_each(|(_, &cause)| row[cause] = Stand::Hoped);
+                rows.push(row);
+            }
         }
-        let member =
-            |set: usize| move |(bit, cause): (usize, &usize)| (set >> bit & 1 == 1).then_some(*cause);
-        (0..1usize << causes.len())
-            .map(|set| {
-                let cured: Vec<usize> = causes.iter().enumerate().filter_map(member(set)).collect();
-                if cured.is_empty() {
-                    timeline.see_now(self.network, self.complaint, Moment::Bad)
-                } else {
-                    timeline.see_cured(self.network, self.complaint, &cured)
-                }
-            })
-            .collect()
+        let mut hoped: Vec<usize> = self.combinations.iter().flat_map(|c| c.causes.iter().copied()).collect();
+        hoped.sort_unstable();
+        hoped.dedup();
+        let mut timeline = self.timeline.clone();
+        let sights = timeline.see_hoped(self.network, complaint, &hoped)?;
+        let normal = if sights.is_empty() {
+            vec![1.0; rows.len()]
+        } else {
+            let states = joint_states(self.network, complaint)
+                .ok_or_else(|| BeliefError::TooLarge { cost: (complaint.len() as f64).exp2() })?;
+            let (mut normal, mut other) = (vec![0.0; states], vec![1.0; states]);
+            (normal[0], other[0]) = (1.0, 0.0);
+            let outcomes = [normal, other];
+            let asking = Asking { sights: &sights, outcomes: &outcomes };
+            let scenarios = Scenarios::side_by_side(self.network, &rows);
+            let sum = Sum::answers(self.network, self.evidence, &timeline, &scenarios, &[asking])?;
+            sum.answer(0, rows.len()).into_iter().map(|outcomes| outcomes[0]).collect()
+        };
+        let mut normal = normal.into_iter();
+        let subsets = self.combinations.iter().map(|c| 1usize << c.causes.len());
+        Ok(subsets.map(|count| normal.by_ref().take(count).collect()).collect())
     }
 }

@@ -4,7 +4,7 @@
 //! are one *version* of a finding if its fresh starts and the states that all its parents can have are the same at both.
 
 use super::evidence::{BeliefError, Evidence, Item, Moment};
-use super::gate::MOST_BITS;
+use super::influence::MOST_BITS;
 use super::network::{Network, Parent};
 
 /// A set of causes that come and go, as bits over [`Timeline::intermittent`].
@@ -12,8 +12,10 @@ pub(crate) type Awake = u128;
 
 /// Most causes that come and go above the findings of one answer taken while it is not showing.
 const MOST_ASLEEP: usize = 12;
-/// The code of a parent cause that does not act: it sleeps, or is taken to be cured.
+/// The code of a parent cause that does not act: it sleeps.
 const STILL: usize = usize::MAX;
+/// The code of a parent cause that acts unless it is one hoped to be cured.
+const HOPED: usize = usize::MAX - 1;
 
 /// A time of the case, with who is awake.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -22,7 +24,7 @@ pub(crate) struct Point {
     awake: Awake,
 }
 
-/// One version of a finding: its block of draws, and for each parent what stands for its state (remedies done so far, or STILL;
+/// One version of a finding: its block of draws, and for each parent what stands for its state (remedies done so far, HOPED or STILL;
 /// a parent finding's version).
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Version {
@@ -51,9 +53,9 @@ pub(crate) struct Timeline {
     /// For each item what it sees (nothing for remedies and circumstances).
     pub(crate) sights: Vec<Vec<Sight>>,
     phases: Vec<usize>,
-    /// The last phase; each one after it is what would be if these causes were cured now.
+    /// The last phase; the one after it is what would be if some of the causes hoped for were cured now.
     last: usize,
-    cured: Vec<Vec<usize>>,
+    hoped: Vec<usize>,
     /// For each finding itself and all findings above it, ascending.
     above: Vec<Vec<usize>>,
     below: Vec<Awake>,
@@ -72,7 +74,7 @@ impl Timeline {
             sights: Vec::new(),
             phases: Vec::new(),
             last: 0,
-            cured: Vec::new(),
+            hoped: Vec::new(),
             above: above(network),
             below: below(network, &intermittent),
             versions: vec![Vec::new(); findings],
@@ -120,15 +122,15 @@ impl Timeline {
         self.see(network, findings, self.last, moment)
     }
 
-    /// What these findings would be, all awake, if `cured` were cured now.
-    pub(crate) fn see_cured(
+    /// What these findings would be, all awake, if those of `hoped` were cured now whose trajectory is [`Trajectory::Hoped`].
+    pub(crate) fn see_hoped(
         &mut self,
         network: &Network,
         findings: &[usize],
-        cured: &[usize],
+        hoped: &[usize],
     ) -> Result<Vec<Sight>, BeliefError> {
-        self.cured.push(cured.to_vec());
-        self.see(network, findings, self.last + self.cured.len(), Moment::Bad)
+        self.hoped = hoped.to_vec();
+        self.see(network, findings, self.last + 1, Moment::Bad)
     }
 
     fn see(
@@ -198,10 +200,11 @@ impl Timeline {
 
     fn code_of(&self, cause: usize, point: Point) -> usize {
         let sleeps = self.intermittent.binary_search(&cause).is_ok_and(|bit| point.awake >> bit & 1 == 0);
-        let cured =
-            point.phase.checked_sub(self.last + 1).is_some_and(|place| self.cured[place].contains(&cause));
-        if sleeps || cured {
+        if sleeps {
             return STILL;
+        }
+        if point.phase > self.last && self.hoped.contains(&cause) {
+            return HOPED;
         }
         self.remedies[cause].iter().filter(|remedy| remedy.0 <= point.phase).count()
     }
@@ -215,8 +218,11 @@ impl Timeline {
 impl Version {
     /// Whether the parent cause of link `link` acts at this version, if its trajectory is `trajectory`.
     pub(crate) fn acts(&self, link: usize, trajectory: Trajectory) -> bool {
-        let done = self.parents[link];
-        done != STILL && trajectory.present_after(done)
+        match self.parents[link] {
+            STILL => false,
+            HOPED => trajectory == Trajectory::Present,
+            done => trajectory.present_after(done),
+        }
     }
 
     /// The version of the parent finding of link `link`.
@@ -232,6 +238,8 @@ pub(crate) enum Trajectory {
     Absent,
     /// There from the start, and no remedy done so far worked.
     Present,
+    /// The same, but one looks at what would be if it were cured.
+    Hoped,
     /// Cured by its remedy of this number, counted from 0.
     Cured(usize),
 }
@@ -241,7 +249,7 @@ impl Trajectory {
     pub(crate) fn present_after(self, done: usize) -> bool {
         match self {
             Self::Absent => false,
-            Self::Present => true,
+            Self::Present | Self::Hoped => true,
             Self::Cured(by) => done <= by,
         }
     }

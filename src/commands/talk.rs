@@ -8,7 +8,7 @@ use crate::casebook::{Case, Record, Store, StoreError};
 use crate::knowledge::{Asks, FindingKind, Knowledge};
 use crate::search::Index;
 use crate::view::{Page, diagnosis, words};
-use crate::walk::{Ask, Input, Item, Show, State, Step, WORDS, Walker, understand};
+use crate::walk::{Ask, Input, Item, Show, State, Step, Walker, is_word, understand};
 
 /// Most symptoms proposed for the caller's words.
 const MOST_PROPOSED: usize = 5;
@@ -179,6 +179,11 @@ impl<'k> Talk<'k> {
                 page.text(sentence.as_str());
                 return self.say(&page, context);
             }
+            Some(Show::Said(sentence)) => {
+                let mut page = Page::default();
+                page.text(sentence.as_str());
+                page
+            }
             Some(Show::Why) => diagnosis::why(self.knowledge, state),
             Some(Show::Causes) => diagnosis::causes(self.knowledge, state),
             Some(Show::Help) => diagnosis::help(),
@@ -188,7 +193,7 @@ impl<'k> Talk<'k> {
             self.say(&page, context)?;
         }
         let mut page = diagnosis::question(self.knowledge, state);
-        if show.is_none()
+        if matches!(show, None | Some(Show::Said(_)))
             && matches!(
                 state.ask,
                 Ask::Check(_) | Ask::Circumstance(_) | Ask::Remedy(_) | Ask::Send | Ask::Close
@@ -212,12 +217,14 @@ impl<'k> Talk<'k> {
             Ask::Check(id) => self.knowledge.checks.get(id).is_some_and(|c| matches!(c.asks, Asks::Run)),
             _ => false,
         };
-        let a_word = |text: &str| WORDS.iter().any(|(word, _)| text.trim().split(' ').next() == Some(word));
-        while is_run && !text.trim().is_empty() && !a_word(&text) {
+        while is_run && !text.trim().is_empty() && !is_word(&text) {
             match lines.next() {
                 Some(more) if !more.trim().is_empty() => {
-                    text.push('\n');
-                    text.push_str(&more);
+                    // Too long already: the rest is read past, and the whole is refused in words.
+                    if text.len() < LONGEST_LINE {
+                        text.push('\n');
+                        text.push_str(&more);
+                    }
                 }
                 _ => break,
             }

@@ -1,6 +1,6 @@
 //! The belief agrees with brute force over every world to 1e-9.
 
-use handlamp::belief::{BeliefError, Posterior, posterior};
+use handlamp::belief::{BeliefError, Posterior, findings, posterior};
 use proptest::prelude::*;
 
 use crate::{oracle, small_networks};
@@ -43,7 +43,7 @@ fn close(engine: f64, brute: f64) -> bool {
     (engine - brute).abs() <= 1e-9 && (0.0..=1.0).contains(&engine)
 }
 
-fn disagreement(engine: &Posterior, sums: &Sums) -> Option<String> {
+fn disagreement(engine: &Posterior, findings: &[Vec<f64>], sums: &Sums) -> Option<String> {
     if (engine.ln_evidence - sums.total.ln()).abs() > 1e-9 {
         return Some(format!("ln evidence {} and {}", engine.ln_evidence, sums.total.ln()));
     }
@@ -55,7 +55,7 @@ fn disagreement(engine: &Posterior, sums: &Sums) -> Option<String> {
     for (index, happened) in engine.circumstances.iter().enumerate() {
         pairs.push((format!("circumstance {index}"), *happened, sums.happened[index]));
     }
-    for (finding, degrees) in engine.findings.iter().enumerate() {
+    for (finding, degrees) in findings.iter().enumerate() {
         for (degree, p) in degrees.iter().enumerate() {
             pairs.push((format!("finding {finding} degree {degree}"), *p, sums.findings[finding][degree]));
         }
@@ -73,7 +73,9 @@ proptest! {
         let sums = brute(&network, &evidence);
         match posterior(&network, &evidence) {
             Ok(engine) => {
-                let wrong = disagreement(&engine, &sums);
+                let findings = findings(&network, &evidence).unwrap();
+                prop_assert_eq!(findings.len(), network.findings().len());
+                let wrong = disagreement(&engine, &findings, &sums);
                 prop_assert!(wrong.is_none(), "{}\n{network:?}\n{evidence:?}", wrong.unwrap_or_default());
             }
             Err(BeliefError::Impossible { .. }) => prop_assert_eq!(sums.total, 0.0),

@@ -85,11 +85,14 @@ pub(super) fn make_safe() -> Page {
     page
 }
 
-pub(super) fn symptoms(knowledge: &Knowledge, list: &[FindingId]) -> Page {
+pub(super) fn symptoms(knowledge: &Knowledge, state: &State, list: &[FindingId]) -> Page {
     let mut page = Page::default();
+    if let Some(complaint) = &state.case.complaint {
+        page.quote("Complaint", complaint);
+    }
     if list.is_empty() {
         page.text("Nothing in the book sounds like these words.");
-        page.hint("Type 0 to go on, or 'give' to choose what is seen.");
+        page.hint("Type 0 to go on.");
         return page;
     }
     page.text(

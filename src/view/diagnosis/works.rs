@@ -3,11 +3,12 @@
 use super::super::words::{self, sentence};
 use super::super::{Block, Lockout, Page, Words};
 use super::{reasons, title};
+use crate::casebook::What;
 use crate::ids::{CheckId, CircumstanceId, RemedyId};
-use crate::knowledge::{How, Knowledge, Machine, Work as Worked};
+use crate::knowledge::{Asks, How, Knowledge, Machine, Work as Worked};
 use crate::plan::Candidate;
 use crate::safety::{Exposure, Isolation};
-use crate::walk::{State, Work};
+use crate::walk::{State, Work, stood};
 use crate::weights::proof::Proof;
 
 fn machine<'k>(knowledge: &'k Knowledge, state: &State) -> Option<&'k Machine> {
@@ -86,8 +87,24 @@ pub(super) fn check(knowledge: &Knowledge, state: &State, id: &CheckId) -> Page 
     if let Some(back) = &check.read_back {
         page.text(Words::new().plain(format!("Read it back: “{back}”")));
     }
+    if matches!(check.asks, Asks::Run) {
+        proving(&mut page, state);
+    }
     page.hint(reasons::how_to_type(check));
     page
+}
+
+/// What a run after a remedy is for, and how many fills it still lacks.
+fn proving(page: &mut Page, state: &State) {
+    let remedy = state.case.events.iter().rev().find(|e| matches!(e.what, What::Remedy { .. }));
+    match (remedy, state.assessment.as_ref().and_then(|a| a.proof.as_ref())) {
+        (Some(_), None) => page.text("This run is what proves the cure, or shows that it is still there."),
+        (Some(_), Some(Proof::GoneNotProved { more: Some(more), .. })) => page.text(format!(
+            "It looks gone and is not proved yet: about {} would do. They count with those before.",
+            words::count(*more, "more fill", "more fills")
+        )),
+        _ => {}
+    }
 }
 
 fn needs(page: &mut Page, work: &Worked) {
@@ -164,7 +181,8 @@ pub(super) fn remedy(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pag
     if let Some(setting) = &remedy.changes {
         let name = setting.value.as_str().replace('-', " ");
         page.text(format!(
-            "Write down the old {name} first. One change at a time; put it back if it is no better."
+            "The old {name} is written down first{}. One change at a time; put it back if it is no better.",
+            stood(knowledge, &state.case.events, id).map_or_else(String::new, |old| format!(": {old}"))
         ));
     }
     power_first(&mut page, knowledge, state, &remedy.work);
@@ -179,19 +197,43 @@ pub(super) fn remedy(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pag
             .map(Words::from)
             .to_vec(),
     ));
-    page.hint("Type 1, 2 or 3. 'other' if it cannot be done now.");
+    page.hint("Type 1, 2 or 3 once it is done. ? if it cannot be done now.");
+    page
+}
+
+/// Asked before anything is changed: the way back.
+pub(super) fn before(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Page {
+    let mut page = Page::default();
+    page.heading(format!("Next: {}", title(knowledge, id.as_str())));
+    if let Some(found) = candidate(state, id.as_str()) {
+        page.text(reasons::reason(knowledge, found));
+    }
+    page.text("Change nothing yet. Write down what stands there, so that it can be put back.");
+    page.text(Words::new().strong(format!("{}: what stands there now?", setting_name(knowledge, state, id))));
+    page.hint("Like 3.0 g. ? skips.");
     page
 }
 
 pub(super) fn setting(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Page {
     let mut page = Page::default();
+    let name = setting_name(knowledge, state, id);
+    if let Some(old) = stood(knowledge, &state.case.events, id) {
+        page.text(Words::new().strong(format!("{name}: it was {old}. What stands there now?")));
+        page.hint("Like 1.5 g. ? skips.");
+    } else {
+        page.text(
+            Words::new().strong(format!("{name}: what stood there before, and what stands there now?")),
+        );
+        page.hint("Like 3.0 g to 1.5 g, or 1.5 g if nobody knows the old one. ? skips.");
+    }
+    page
+}
+
+fn setting_name<'k>(knowledge: &'k Knowledge, state: &State, id: &RemedyId) -> &'k str {
     let setting = knowledge.remedies.get(id).and_then(|r| r.changes.as_ref());
     let known =
         setting.zip(machine(knowledge, state)).and_then(|(s, m)| m.settings.iter().find(|k| k.id == s.value));
-    let name = known.map_or("setting", |s| s.title.as_str());
-    page.text(Words::new().strong(format!("{name}: what stood there before, and what stands there now?")));
-    page.hint("Like 3.0 g to 1.5 g. ? skips.");
-    page
+    known.map_or("The setting", |s| s.title.as_str())
 }
 
 /// How a machine is left that is not proved cured.
@@ -211,7 +253,7 @@ pub(super) fn send(knowledge: &Knowledge, state: &State) -> Page {
     page.text(LEAVE_IT_SAFE);
     page.push(Block::Numbered(vec!["Close the case: somebody is sent.".into()]));
     page.push(Block::Notice);
-    page.hint("Type 1, or 'other' for other steps.");
+    page.hint("Type 1, ? or 'other' for other steps.");
     page
 }
 
@@ -253,12 +295,11 @@ pub(super) fn close(knowledge: &Knowledge, state: &State) -> Page {
             .to_vec(),
     ));
     page.push(Block::Notice);
-    page.hint("Type 1 to 4, or 'back'.");
+    page.hint("Type 1 to 4, or 'back' to go on.");
     page
 }
 
-fn hands_on_event(knowledge: &Knowledge, state: &State, what: &crate::casebook::What) -> bool {
-    use crate::casebook::What;
+fn hands_on_event(knowledge: &Knowledge, state: &State, what: &What) -> bool {
     let work = match what {
         What::Reading { check, .. } => knowledge.checks.get(check).map(|c| &c.work),
         What::Remedy { id, .. } => knowledge.remedies.get(id).map(|r| &r.work),

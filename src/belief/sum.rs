@@ -1,0 +1,132 @@
+//! A graph summed: its total, and whatever is to be read from it.
+
+use super::assembly::{Asking, Graph, vars};
+use super::bundle::Bundle;
+use super::course::{SCENARIO, Scenarios};
+use super::evidence::{BeliefError, Evidence};
+use super::network::Network;
+use super::order::{Asked, Reading, order};
+use super::tape::{Run, Step, size};
+use super::timeline::Timeline;
+
+/// A graph after one pass forward, and one backward if anything is to be read but the total.
+pub(crate) struct Sum {
+    run: Run,
+    last: Step,
+    ln: f64,
+    readings: Vec<Option<Reading>>,
+    asked: Vec<Asked>,
+    bundles: Vec<Bundle>,
+}
+
+impl Sum {
+    /// Forward only.
+    pub(crate) fn total(
+        network: &Network,
+        evidence: &Evidence,
+        timeline: &Timeline,
+        scenarios: &Scenarios,
+    ) -> Result<Self, BeliefError> {
+        Self::forward(network, evidence, timeline, scenarios, &[])
+    }
+
+    /// With everything to be read of the variables.
+    pub(crate) fn marginals(
+        network: &Network,
+        evidence: &Evidence,
+        timeline: &Timeline,
+        scenarios: &Scenarios,
+    ) -> Result<Self, BeliefError> {
+        let mut sum = Self::forward(network, evidence, timeline, scenarios, &[])?;
+        sum.run.backward(sum.readings.iter().flatten().map(|reading| reading.step));
+        Ok(sum)
+    }
+
+    /// With the answers to what is asked.
+    pub(crate) fn answers(
+        network: &Network,
+        evidence: &Evidence,
+        timeline: &Timeline,
+        scenarios: &Scenarios,
+        asked: &[Asking<'_>],
+    ) -> Result<Self, BeliefError> {
+        let mut sum = Self::forward(network, evidence, timeline, scenarios, asked)?;
+        sum.run.backward(sum.asked.iter().map(|asked| asked.step));
+        Ok(sum)
+    }
+
+    fn forward(
+        network: &Network,
+        evidence: &Evidence,
+        timeline: &Timeline,
+        scenarios: &Scenarios,
+        asked: &[Asking<'_>],
+    ) -> Result<Self, BeliefError> {
+        let mut graph = Graph::new(network, evidence, timeline, scenarios, asked)?;
+        let order = order(&mut graph, vars(network))?;
+        let last = order.tape.last();
+        Ok(Self {
+            run: order.tape.forward(),
+            last,
+            ln: graph.ln,
+            readings: order.readings,
+            asked: order.asked,
+            bundles: graph.bundles,
+        })
+    }
+
+    /// ln P(evidence, scenario), for each scenario told apart; `None` where it is 0.
+    pub(crate) fn ln_totals(&self) -> Vec<Option<f64>> {
+        let (table, ln) = self.run.table(self.last);
+        if table.is_empty() {
+            return vec![None];
+        }
+        table.iter().map(|&total| (total > 0.0).then(|| total.ln() + ln + self.ln)).collect()
+    }
+
+    /// The distribution of a variable, over all scenarios.
+    pub(crate) fn marginal(&self, var: usize) -> Vec<f64> {
+        let Some(reading) = self.readings[var] else { return Vec::new() };
+        let mut weights = vec![0.0; reading.states];
+        let shares = self.run.shares(reading.step);
+        for (place, row) in shares.chunks_exact(reading.stride).enumerate() {
+            weights[place % reading.states] += row.iter().sum::<f64>();
+        }
+        normal(weights)
+    }
+
+    /// `[scenario][outcome]` of what was asked under this number; all 0 in a scenario that the evidence rules out.
+    pub(crate) fn answer(&self, number: usize, scenarios: usize) -> Vec<Vec<f64>> {
+        let question = |asked: &&Asked| self.bundles[asked.bundle].questions.iter().find(|q| q.0 == number);
+        let found = self.asked.iter().find_map(|asked| Some((asked, &question(&asked)?.1)));
+        let Some((asked, look)) = found else { return Vec::new() };
+        let told_apart = asked.axes.last().is_some_and(|axis| axis.0 == SCENARIO);
+        let count = if told_apart { scenarios } else { 1 };
+        let mut sums: Vec<Vec<f64>> = Vec::new();
+        let shares = self.run.shares(asked.step);
+        for (cell, &state) in shares.chunks_exact(size(&asked.axes)).zip(&asked.states) {
+            let chances = look.chances(self.bundles[asked.bundle].state(state));
+            sums.resize(count, vec![0.0; chances.len()]);
+            let mut mass = vec![0.0; count];
+            for row in cell.chunks_exact(count) {
+                mass.iter_mut().zip(row).for_each(|(mass, share)| *mass += share);
+            }
+            for (sum, mass) in sums.iter_mut().zip(mass) {
+                sum.iter_mut().zip(&chances).for_each(|(sum, chance)| *sum += mass * chance);
+            }
+        }
+        let sums: Vec<Vec<f64>> = sums.into_iter().map(normal).collect();
+        (0..scenarios).filter_map(|scenario| sums.get(scenario % count).cloned()).collect()
+    }
+}
+
+/// Weights brought to the sum 1 (all 0 stays).
+pub(crate) fn normal(mut weights: Vec<f64>) -> Vec<f64> {
+    let total: f64 = weights.iter().sum();
+    if total > 0.0 {
+        for weight in &mut weights {
+            *weight /= total;
+        }
+    }
+    weights
+}

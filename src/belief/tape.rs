@@ -1,0 +1,297 @@
+//! A sum as a list of small steps: run forward it gives the total, run backward what everything else says of each table.
+//!
+//! A table has one *cell* for each joint state of the bundles that it still holds, and in each cell one entry a *row*, the joint state
+//! of its variables. Going backward, each step hands on how the total depends on its inputs (reverse accumulation, Linnainmaa
+//! 1976); all of it are sums of products of numbers from 0 up, nothing is subtracted and nothing divided.
+
+use std::borrow::Cow;
+
+/// A variable: a circumstance, a cause, or the row of the scenarios.
+pub(crate) type Var = u32;
+/// A variable with its number of states.
+pub(crate) type Axis = (Var, usize);
+/// Number of a step, whose result is a table.
+pub(crate) type Step = usize;
+
+/// Tables leave this range only to be scaled.
+const SMALLEST: f64 = 1e-30;
+
+/// Number of rows over these axes.
+pub(crate) fn size(axes: &[Axis]) -> usize {
+    axes.iter().map(|axis| axis.1).product()
+}
+
+/// The rows of a table as seen from a larger table; nothing when they are the same rows.
+#[derive(Debug)]
+pub(crate) struct Rows(Option<Vec<u32>>);
+
+impl Rows {
+    /// For each row over `outer` the row over `inner`, whose axes are among those of `outer`; the last axis fastest.
+    pub(crate) fn of(inner: &[Axis], outer: &[Axis]) -> Self {
+        if inner == outer {
+            return Self(None);
+        }
+        let mut rows = vec![0u32];
+        for axis in outer {
+            let stands = u32::from(inner.iter().any(|own| own.0 == axis.0));
+            let own = if stands == 1 { axis.1 as u32 } else { 1 };
+            let digits = 0..axis.1 as u32;
+            rows = rows
+                .iter()
+                .flat_map(|row| digits.clone().map(move |digit| row * own + digit * stands))
+                .collect();
+        }
+        Self(Some(rows))
+    }
+
+    /// A table with its rows repeated to those of the larger one.
+    fn repeated<'t>(&self, table: &'t [f64], inner: usize) -> Cow<'t, [f64]> {
+        match &self.0 {
+            None => Cow::Borrowed(table),
+            Some(rows) => Cow::Owned(
+                table
+                    .chunks_exact(inner)
+                    .flat_map(|cell| rows.iter().map(|&row| cell[row as usize]))
+                    .collect(),
+            ),
+        }
+    }
+
+    /// The rows of the larger table summed onto those of the smaller.
+    fn summed(&self, table: Vec<f64>, inner: usize) -> Vec<f64> {
+        let Some(rows) = &self.0 else { return table };
+        let mut sums = vec![0.0; table.len() / rows.len().max(1) * inner];
+        for (cell, sum) in table.chunks_exact(rows.len()).zip(sums.chunks_exact_mut(inner)) {
+            for (entry, &row) in cell.iter().zip(rows) {
+                sum[row as usize] += entry;
+            }
+        }
+        sums
+    }
+}
+
+/// Which cells of two tables meet in which cell of their product.
+pub(crate) type Meeting = (u32, u32, u32);
+
+/// How a table comes about.
+#[derive(Debug)]
+pub(crate) enum Act {
+    /// It is given.
+    Given(Vec<f64>),
+    /// From two: rows multiply, cells meet.
+    Meet {
+        /// Both, with their numbers of rows.
+        from: [(Step, usize); 2],
+        rows: [Rows; 2],
+        meetings: Vec<Meeting>,
+    },
+    /// One variable is summed out: it has `states`, and stands every `stride` rows.
+    Sum { from: Step, stride: usize, states: usize },
+    /// Cells go over into others with weights.
+    Move { from: Step, moves: Vec<(u32, u32, f64)> },
+}
+
+#[derive(Debug)]
+struct Entry {
+    act: Act,
+    cells: usize,
+    rows: usize,
+}
+
+/// The steps, each after those that it needs.
+#[derive(Debug, Default)]
+pub(crate) struct Tape {
+    steps: Vec<Entry>,
+}
+
+impl Tape {
+    pub(crate) fn push(&mut self, act: Act, cells: usize, rows: usize) -> Step {
+        self.steps.push(Entry { act, cells, rows });
+        self.steps.len() - 1
+    }
+
+    /// The last step so far.
+    pub(crate) fn last(&self) -> Step {
+        self.steps.len().saturating_sub(1)
+    }
+
+    fn inputs(&self, step: Step) -> [Option<Step>; 2] {
+        match self.steps[step].act {
+            Act::Given(_) => [None, None],
+            Act::Meet { from: [(left, _), (right, _)], .. } => [Some(left), Some(right)],
+            Act::Sum { from, .. } | Act::Move { from, .. } => [Some(from), None],
+        }
+    }
+
+    /// Every table in turn.
+    pub(crate) fn forward(self) -> Run {
+        let mut tables: Vec<Vec<f64>> = Vec::with_capacity(self.steps.len());
+        let mut lns = vec![0.0; self.steps.len()];
+        for (step, entry) in self.steps.iter().enumerate() {
+            let mut table = match &entry.act {
+                Act::Given(table) => table.clone(),
+                Act::Meet { from, rows, meetings } => {
+                    let [left, right] =
+                        [0, 1].map(|side| rows[side].repeated(&tables[from[side].0], from[side].1));
+                    let mut table = vec![0.0; entry.cells * entry.rows];
+                    meet(&left, &right, meetings, entry.rows, &mut table);
+                    table
+                }
+                Act::Sum { from, stride, states } => {
+                    summed(&tables[*from], *stride, *states, entry.cells * entry.rows)
+                }
+                Act::Move { from, moves } => {
+                    let mut table = vec![0.0; entry.cells * entry.rows];
+                    moved(&tables[*from], moves, entry.rows, &mut table);
+                    table
+                }
+            };
+            lns[step] = scale(&mut table);
+            for input in self.inputs(step).into_iter().flatten() {
+                lns[step] += lns[input];
+            }
+            tables.push(table);
+        }
+        Run { tape: self, tables, lns, back: Vec::new() }
+    }
+}
+
+/// Brings a table back into range; gives the logarithm of what was taken out.
+fn scale(table: &mut [f64]) -> f64 {
+    let largest = table.iter().copied().fold(0.0, f64::max);
+    if largest == 0.0 || (SMALLEST..=1.0 / SMALLEST).contains(&largest) {
+        return 0.0;
+    }
+    table.iter_mut().for_each(|entry| *entry /= largest);
+    largest.ln()
+}
+
+/// `into[out] += left[a] · right[b]` for each meeting, row by row.
+fn meet(left: &[f64], right: &[f64], meetings: &[Meeting], rows: usize, into: &mut [f64]) {
+    if rows == 1 {
+        for &(a, b, out) in meetings {
+            into[out as usize] += left[a as usize] * right[b as usize];
+        }
+        return;
+    }
+    for &(a, b, out) in meetings {
+        let (a, b, out) = (a as usize * rows, b as usize * rows, out as usize * rows);
+        let sides = left[a..a + rows].iter().zip(&right[b..b + rows]);
+        for (sum, (left, right)) in into[out..out + rows].iter_mut().zip(sides) {
+            *sum += left * right;
+        }
+    }
+}
+
+fn moved(table: &[f64], moves: &[(u32, u32, f64)], rows: usize, into: &mut [f64]) {
+    for &(from, to, weight) in moves {
+        let (from, to) = (from as usize * rows, to as usize * rows);
+        for (sum, entry) in into[to..to + rows].iter_mut().zip(&table[from..from + rows]) {
+            *sum += weight * entry;
+        }
+    }
+}
+
+fn summed(table: &[f64], stride: usize, states: usize, size: usize) -> Vec<f64> {
+    let mut sums = vec![0.0; size];
+    for (block, sum) in table.chunks_exact(stride * states).zip(sums.chunks_exact_mut(stride)) {
+        for row in block.chunks_exact(stride) {
+            for (sum, entry) in sum.iter_mut().zip(row) {
+                *sum += entry;
+            }
+        }
+    }
+    sums
+}
+
+/// A tape that was run.
+#[derive(Debug)]
+pub(crate) struct Run {
+    tape: Tape,
+    tables: Vec<Vec<f64>>,
+    lns: Vec<f64>,
+    /// What all other tables together say of each table asked about; empty where nobody asked.
+    back: Vec<Vec<f64>>,
+}
+
+impl Run {
+    /// A table and the logarithm of its scale.
+    pub(crate) fn table(&self, step: Step) -> (&[f64], f64) {
+        (&self.tables[step], self.lns[step])
+    }
+
+    /// Goes back from the last table to those asked about.
+    pub(crate) fn backward(&mut self, asked: impl IntoIterator<Item = Step>) {
+        let count = self.tables.len();
+        let mut wanted = vec![false; count];
+        asked.into_iter().for_each(|step| wanted[step] = true);
+        for step in 0..count {
+            wanted[step] |= self.tape.inputs(step).into_iter().flatten().any(|input| wanted[input]);
+        }
+        self.back = vec![Vec::new(); count];
+        if let Some(last) = self.tables.last() {
+            self.back[count - 1] = vec![1.0; last.len()];
+        }
+        for step in (0..count).rev() {
+            if wanted[step] && !self.back[step].is_empty() {
+                self.hand_back(step, &wanted);
+            }
+        }
+    }
+
+    fn hand_back(&mut self, step: Step, wanted: &[bool]) {
+        let entry = &self.tape.steps[step];
+        let back = std::mem::take(&mut self.back[step]);
+        match &entry.act {
+            Act::Given(_) => {}
+            Act::Meet { from, rows, meetings } => {
+                for side in [0, 1].into_iter().filter(|&side| wanted[from[side].0]) {
+                    let (other, other_rows) = from[1 - side];
+                    let (own, own_rows) = from[side];
+                    let other = rows[1 - side].repeated(&self.tables[other], other_rows);
+                    let cells = self.tables[own].len() / own_rows;
+                    let mut sums = vec![0.0; cells * entry.rows];
+                    unmeet(&other, &back, meetings, entry.rows, side, &mut sums);
+                    let mut sums = rows[side].summed(sums, own_rows);
+                    scale(&mut sums);
+                    self.back[own] = sums;
+                }
+            }
+            Act::Sum { from, stride, states } => {
+                let rows = back.chunks_exact(*stride);
+                self.back[*from] =
+                    rows.flat_map(|row| std::iter::repeat_n(row, *states).flatten().copied()).collect();
+            }
+            Act::Move { from, moves } => {
+                let mut sums = vec![0.0; self.tables[*from].len()];
+                for &(own, to, weight) in moves {
+                    let (own, to) = (own as usize * entry.rows, to as usize * entry.rows);
+                    for (sum, entry) in sums[own..own + entry.rows].iter_mut().zip(&back[to..to + entry.rows])
+                    {
+                        *sum += weight * entry;
+                    }
+                }
+                scale(&mut sums);
+                self.back[*from] = sums;
+            }
+        }
+        self.back[step] = back;
+    }
+
+    /// How much of the total stands on each entry of a table asked about, up to a common factor.
+    pub(crate) fn shares(&self, step: Step) -> Vec<f64> {
+        self.tables[step].iter().zip(&self.back[step]).map(|(entry, back)| entry * back).collect()
+    }
+}
+
+/// `into[own] += other · back[out]` for each meeting.
+fn unmeet(other: &[f64], back: &[f64], meetings: &[Meeting], rows: usize, side: usize, into: &mut [f64]) {
+    for &(a, b, out) in meetings {
+        let (own, other_cell) = if side == 0 { (a, b) } else { (b, a) };
+        let (own, cell, out) = (own as usize * rows, other_cell as usize * rows, out as usize * rows);
+        let sides = other[cell..cell + rows].iter().zip(&back[out..out + rows]);
+        for (sum, (other, back)) in into[own..own + rows].iter_mut().zip(sides) {
+            *sum += other * back;
+        }
+    }
+}
