@@ -334,7 +334,7 @@ impl<'a> Graph<'a> {
             match self.axis(cause, course) {
                 None => fixed = stronger(&fixed, &spreads[0]),
                 Some(axis) => {
-                    open.push((axis, (0..axis.1).map(|row| spreads[course.at(row)].clone()).collect()))
+                    open.push((axis, (0..axis.1).map(|row| spreads[course.at(row)].clone()).collect()));
                 }
             }
         }

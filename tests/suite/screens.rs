@@ -385,6 +385,6 @@ fn colour_marks_a_caution_and_never_carries_it_alone() {
     assert!(coloured.contains('\u{1b}') && !plain.contains('\u{1b}'));
     let bare = anstream::adapter::strip_str(&coloured).to_string();
     assert_eq!(bare, plain);
-    let caution = coloured.lines().filter(|l| l.contains("WARNING")).next_back().unwrap_or("");
+    let caution = coloured.lines().rfind(|l| l.contains("WARNING")).unwrap_or("");
     insta::assert_snapshot!(caution.replace('\u{1b}', "ESC"), @r#"ESC[33m▌ ESC[0mESC[1mESC[30mESC[43mWARNINGESC[0m"#);
 }
