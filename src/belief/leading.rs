@@ -161,11 +161,11 @@ impl Search<'_> {
         }
         let rows: Vec<Vec<Stand>> =
             batch.iter().map(|causes| stands(self.network, causes, Stand::There)).collect();
-        let scenarios = Scenarios::side_by_side(self.network, &rows);
+        let scenarios = Scenarios(rows);
         let sum = Sum::total(self.network, self.evidence, &self.timeline, &scenarios)?;
         let totals = sum.ln_totals();
         for (place, causes) in batch.into_iter().enumerate() {
-            let ln = totals.get(place).or(totals.first()).copied().flatten();
+            let ln = totals.get(place).copied().flatten();
             self.weighed.insert(causes, ln.map(|ln| (ln - self.ln_evidence).exp().min(1.0)));
         }
         Ok(())

@@ -10,6 +10,7 @@
 
 mod assembly;
 mod bundle;
+mod classes;
 mod compile;
 mod course;
 mod evidence;

@@ -31,7 +31,6 @@ pub(crate) struct Asked {
     pub(crate) step: Step,
     /// The bundle's state in each cell.
     pub(crate) states: Vec<StateId>,
-    pub(crate) axes: Vec<Axis>,
 }
 
 /// A graph as a tape, whose last step is the total, over the variable kept if there is one.
@@ -203,7 +202,9 @@ impl Planner<'_, '_> {
         }
         let mut axes: Vec<Axis> = Vec::new();
         let mut sets: Vec<(usize, f64, u128)> = Vec::new();
+        let mut classes = 1.0_f64;
         for piece in self.gathered(&next.kind).into_iter().filter_map(|piece| self.pieces[piece].as_ref()) {
+            classes = (classes * piece.classes.count() as f64).min(piece.classes.scenarios() as f64);
             for axis in &piece.axes {
                 if !axes.contains(axis) {
                     axes.push(*axis);

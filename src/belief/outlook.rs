@@ -38,6 +38,9 @@ pub fn outlook(
     if let Some(why) = fault_of_findings(network, complaint) {
         return Err(BeliefError::Complaint { why });
     }
+    if combinations.is_empty() {
+        return Ok(Vec::new());
+    }
     let ask = Ask { network, evidence, timeline: Timeline::new(network, evidence)?, combinations };
     let mut outlooks: Vec<Outlook> = ask
         .gone(complaint)?
@@ -64,15 +67,15 @@ impl Ask<'_> {
     fn outcomes(&self, check: &Check) -> Result<Vec<Vec<f64>>, BeliefError> {
         let rows: Vec<Vec<Stand>> =
             self.combinations.iter().map(|c| stands(self.network, &c.causes, Stand::There)).collect();
-        let scenarios = Scenarios::side_by_side(self.network, &rows);
+        let scenarios = Scenarios(rows);
         let mut timeline = self.timeline.clone();
         let sights = timeline.see_now(self.network, &check.findings, check.moment)?;
         if sights.is_empty() {
-            return Ok(vec![certain(check); rows.len()]);
+            return Ok(vec![certain(check); self.combinations.len()]);
         }
         let asking = Asking { sights: &sights, outcomes: &check.outcomes };
         let sum = Sum::answers(self.network, self.evidence, &timeline, &scenarios, &[asking])?;
-        Ok(sum.answer(0, rows.len()))
+        Ok(sum.answer(0))
     }
 
     /// For each combination and each subset of its causes cured, whether the complaint is gone.
@@ -104,9 +107,9 @@ impl Ask<'_> {
             (normal[0], other[0]) = (1.0, 0.0);
             let outcomes = [normal, other];
             let asking = Asking { sights: &sights, outcomes: &outcomes };
-            let scenarios = Scenarios::side_by_side(self.network, &rows);
+            let scenarios = Scenarios(rows);
             let sum = Sum::answers(self.network, self.evidence, &timeline, &scenarios, &[asking])?;
-            sum.answer(0, rows.len()).into_iter().map(|outcomes| outcomes[0]).collect()
+            sum.answer(0).into_iter().map(|outcomes| outcomes[0]).collect()
         };
         let mut normal = normal.into_iter();
         let subsets = self.combinations.iter().map(|c| 1usize << c.causes.len());

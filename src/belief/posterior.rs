@@ -83,7 +83,7 @@ pub fn predict(
         let sights = timeline.see_now(network, &check.findings, check.moment)?;
         let asking = Asking { sights: &sights, outcomes: &check.outcomes };
         let sum = Sum::answers(network, evidence, &timeline, &scenarios, &[asking])?;
-        Ok(sum.answer(0, 1).pop().unwrap_or_else(|| certain(check)))
+        Ok(sum.answer(0).pop().unwrap_or_else(|| certain(check)))
     };
     checks.iter().map(ask).collect()
 }
@@ -108,8 +108,8 @@ pub fn nothing_known(
 ) -> Result<f64, BeliefError> {
     let all = ln_evidence(network, evidence)?;
     let mut scenarios = Scenarios::one(network, Stand::Never);
-    if let Some(stands) = outside.and_then(|outside| scenarios.stands.get_mut(outside)) {
-        *stands = vec![Stand::Free];
+    if let Some(stand) = outside.and_then(|outside| scenarios.0[0].get_mut(outside)) {
+        *stand = Stand::Free;
     }
     Ok(ln_within(network, evidence, &scenarios)?.map_or(0.0, |none| (none - all).exp().min(1.0)))
 }
