@@ -5,7 +5,7 @@
 
 use super::bundle::{Bundle, Look, Place, Spot};
 use super::classes::Classes;
-use super::course::{Course, Kind, Scenarios};
+use super::course::{Course, Kind, Scenarios, Stand};
 use super::evidence::{BeliefError, Evidence, Item};
 use super::influence::{Spread, State, spread, stronger};
 use super::network::{Link, Network, Parent};
@@ -34,6 +34,15 @@ pub(crate) struct Asking<'q> {
     pub(crate) sights: &'q [Sight],
     /// For each outcome P(outcome | states).
     pub(crate) outcomes: &'q [Vec<f64>],
+}
+
+/// What a sum is taken over.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Given<'a> {
+    pub(crate) network: &'a Network,
+    pub(crate) evidence: &'a Evidence,
+    pub(crate) timeline: &'a Timeline,
+    pub(crate) scenarios: &'a Scenarios,
 }
 
 /// Findings in their bundles, and the tables given.
@@ -67,14 +76,9 @@ pub(crate) fn vars(network: &Network) -> usize {
 }
 
 impl<'a> Graph<'a> {
-    /// Everything that the evidence and what is asked depend on.
-    pub(crate) fn new(
-        network: &'a Network,
-        evidence: &Evidence,
-        timeline: &'a Timeline,
-        scenarios: &Scenarios,
-        asked: &[Asking<'_>],
-    ) -> Result<Self, BeliefError> {
+    /// Everything that the evidence and what is asked depend on; with `whole` all other causes, too.
+    pub(crate) fn new(given: Given<'a>, asked: &[Asking<'_>], whole: bool) -> Result<Self, BeliefError> {
+        let Given { network, evidence, timeline, scenarios } = given;
         let findings = network.findings().len();
         let mut graph = Self {
             network,
@@ -99,7 +103,10 @@ impl<'a> Graph<'a> {
         let courses: Vec<Course> = (0..network.causes().len())
             .map(|cause| Course::new(&timeline.remedies[cause], cause, scenarios))
             .collect();
-        graph.roots(evidence, &courses)?;
+        let bears = graph.bearing();
+        let left_out =
+            |cause: usize| !whole && !bears[cause] && scenarios.of(cause).all(|stand| stand == Stand::Free);
+        graph.roots(evidence, &courses, &left_out)?;
         for finding in 0..findings {
             if let Some(place) = graph.places[finding] {
                 graph.links(finding, place, &courses);
@@ -130,6 +137,21 @@ impl<'a> Graph<'a> {
         (0..seen.len())
             .map(|f| in_run[f] && seen[f] == 1 && !above[f] && findings[f].parents.is_empty())
             .collect()
+    }
+
+    /// For each cause whether it drives a finding that something depends on.
+    fn bearing(&self) -> Vec<bool> {
+        let mut bears = vec![false; self.network.causes().len()];
+        for (finding, _) in
+            self.network.findings().iter().zip(&self.places).filter(|(_, place)| place.is_some())
+        {
+            for link in &finding.parents {
+                if let Parent::Cause(cause) = link.parent {
+                    bears[cause] = true;
+                }
+            }
+        }
+        bears
     }
 
     /// The parent findings of a finding.
@@ -241,8 +263,13 @@ impl<'a> Graph<'a> {
     }
 
     /// Circumstances with what was said of them, and causes. A cause known to be absent only weighs its circumstances:
-    /// P(absent | circumstances) = (1 − base)·Π (1 − chance).
-    fn roots(&mut self, evidence: &Evidence, courses: &[Course]) -> Result<(), BeliefError> {
+    /// P(absent | circumstances) = (1 − base)·Π (1 − chance). One left out adds up to 1.
+    fn roots(
+        &mut self,
+        evidence: &Evidence,
+        courses: &[Course],
+        left_out: &dyn Fn(usize) -> bool,
+    ) -> Result<(), BeliefError> {
         let circumstances = self.network.circumstances();
         let mut weights: Vec<[f64; 2]> = circumstances.iter().map(|c| [1.0 - c.usual, c.usual]).collect();
         for item in &evidence.0 {
@@ -261,7 +288,7 @@ impl<'a> Graph<'a> {
                     .after
                     .iter()
                     .for_each(|&(circumstance, chance)| weights[circumstance][1] *= 1.0 - chance);
-            } else {
+            } else if !left_out(index) {
                 self.cause(index, course)?;
             }
         }

@@ -2,14 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use super::assembly::{Asking, Graph, vars};
+use super::assembly::{Asking, Given, Graph, vars};
 use super::bundle::{Bundle, StateId};
-use super::course::Scenarios;
-use super::evidence::{BeliefError, Evidence};
-use super::network::Network;
+use super::evidence::BeliefError;
 use super::order::{Asked, Reading, order};
 use super::tape::{Run, Step};
-use super::timeline::Timeline;
 
 /// A graph after one pass forward, and one backward if anything is to be read but the total.
 pub(crate) struct Sum {
@@ -24,49 +21,27 @@ pub(crate) struct Sum {
 
 impl Sum {
     /// Forward only.
-    pub(crate) fn total(
-        network: &Network,
-        evidence: &Evidence,
-        timeline: &Timeline,
-        scenarios: &Scenarios,
-    ) -> Result<Self, BeliefError> {
-        Self::forward(network, evidence, timeline, scenarios, &[])
+    pub(crate) fn total(given: Given<'_>) -> Result<Self, BeliefError> {
+        Self::forward(given, &[], false)
     }
 
     /// With everything to be read of the variables.
-    pub(crate) fn marginals(
-        network: &Network,
-        evidence: &Evidence,
-        timeline: &Timeline,
-        scenarios: &Scenarios,
-    ) -> Result<Self, BeliefError> {
-        let mut sum = Self::forward(network, evidence, timeline, scenarios, &[])?;
+    pub(crate) fn marginals(given: Given<'_>) -> Result<Self, BeliefError> {
+        let mut sum = Self::forward(given, &[], true)?;
         sum.run.backward(sum.readings.iter().flatten().map(|reading| reading.step));
         Ok(sum)
     }
 
     /// With the answers to what is asked.
-    pub(crate) fn answers(
-        network: &Network,
-        evidence: &Evidence,
-        timeline: &Timeline,
-        scenarios: &Scenarios,
-        asked: &[Asking<'_>],
-    ) -> Result<Self, BeliefError> {
-        let mut sum = Self::forward(network, evidence, timeline, scenarios, asked)?;
+    pub(crate) fn answers(given: Given<'_>, asked: &[Asking<'_>]) -> Result<Self, BeliefError> {
+        let mut sum = Self::forward(given, asked, false)?;
         sum.run.backward(sum.asked.iter().map(|asked| asked.step));
         Ok(sum)
     }
 
-    fn forward(
-        network: &Network,
-        evidence: &Evidence,
-        timeline: &Timeline,
-        scenarios: &Scenarios,
-        asked: &[Asking<'_>],
-    ) -> Result<Self, BeliefError> {
-        let mut graph = Graph::new(network, evidence, timeline, scenarios, asked)?;
-        let order = order(&mut graph, vars(network))?;
+    fn forward(given: Given<'_>, asked: &[Asking<'_>], whole: bool) -> Result<Self, BeliefError> {
+        let mut graph = Graph::new(given, asked, whole)?;
+        let order = order(&mut graph, vars(given.network))?;
         let last = order.tape.last();
         Ok(Self {
             run: order.tape.forward(),
@@ -75,7 +50,7 @@ impl Sum {
             readings: order.readings,
             asked: order.asked,
             bundles: graph.bundles,
-            scenarios: scenarios.count(),
+            scenarios: given.scenarios.count(),
         })
     }
 
