@@ -349,7 +349,7 @@ impl<'a> Graph<'a> {
             match course.kind {
                 Kind::Fixed => fixed = stronger(&fixed, &spreads[0]),
                 Kind::Open => {
-                    open.push((self.axis(cause, course).into_iter().collect(), self.same.clone(), spreads))
+                    open.push((self.axis(cause, course).into_iter().collect(), self.same.clone(), spreads));
                 }
                 Kind::ByScenario => {
                     let classes = 0..course.classes.count();

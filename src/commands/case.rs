@@ -175,6 +175,15 @@ fn fitted(
     Ok(case)
 }
 
+/// Nothing can be worked out for a case of which nobody said the machine.
+fn machine_known(case: &crate::casebook::Case, id: &CaseId) -> Result<()> {
+    if case.machine.as_str() != diagnose::NOT_KNOWN_YET {
+        return Ok(());
+    }
+    Err(CommandError::input(format!("Nobody said yet which machine case {id} is about."))
+        .hint(format!("`handlamp case continue {id}` asks for it.")))
+}
+
 fn show(store: &Store, named: &Named, context: &mut Context) -> Result {
     let knowledge = context.knowledge()?;
     let id = named_or_latest(store, named.id.as_deref())?;
@@ -215,13 +224,18 @@ fn correct(store: &Store, correct: &Correct, context: &mut Context) -> Result {
         return Ok(Outcome::Done);
     };
     let record = store.open(&id).map_err(stored)?;
+    if record.case().closed.is_some() {
+        return Err(CommandError::input(format!("Case {id} is closed."))
+            .hint(format!("`handlamp case continue {id}` opens it again.")));
+    }
     let case = fitted(record.case(), &knowledge, context)?;
+    machine_known(&case, &id)?;
     let index = find::index(context)?;
     let mut talk = Talk::new(&knowledge, index, store.clone(), None).with(record);
     let unusable = |e: crate::walk::AssessError| CommandError::input(words::sentence(&e.to_string()));
     let state = talk.walker().correcting(case, number).map_err(unusable)?.ok_or_else(|| {
-        CommandError::input(format!("The case has no answer {number}."))
-            .hint(format!("`handlamp case correct {id}` lists them."))
+        CommandError::input(format!("The case has no answer {number} that could be replaced."))
+            .hint(format!("`handlamp case correct {id}` lists the answers; remarks stay as they are."))
     })?;
     if correct.answer.is_empty() {
         talk.run(Step { state, entries: Vec::new(), show: None }, context)?;
@@ -243,6 +257,7 @@ fn report(store: &Store, args: &Report, context: &mut Context) -> Result {
     let knowledge = context.knowledge()?;
     let id = named_or_latest(store, args.id.as_deref())?;
     let recorded = recorded(store, &id, &knowledge, context)?;
+    machine_known(&recorded.case, &id)?;
     let assessment = diagnose::think(&knowledge, &recorded.case)?;
     let cover = Cover {
         id: recorded.id.to_string(),
@@ -279,6 +294,7 @@ fn close(store: &Store, args: &Close, context: &mut Context) -> Result {
     };
     if closing == Closing::Cured {
         let case = fitted(record.case(), &knowledge, context)?;
+        machine_known(&case, &id)?;
         let proof = diagnose::think(&knowledge, &case)?.proof;
         if !matches!(proof, Some(Proof::Proved)) {
             return Err(CommandError::input("Cured needs a run of fills since the remedy that proves it.")

@@ -20,15 +20,28 @@ const USUAL_COLUMNS: usize = 80;
 /// Options that every command has.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub struct Options {
-    /// Lay this folder of entries over the built-in knowledge
-    #[arg(long, global = true, value_name = "DIR", env = "HANDLAMP_KNOWLEDGE", hide_env_values = true)]
+    /// Lay this folder of entries over the built-in knowledge; also HANDLAMP_KNOWLEDGE
+    #[arg(long, global = true, value_name = "DIR")]
     pub knowledge: Option<PathBuf>,
-    /// Keep cases and the search index here, not in the usual data folder
-    #[arg(long, global = true, value_name = "DIR", env = "HANDLAMP_STORE", hide_env_values = true)]
+    /// Keep cases and the search index here, not in the usual data folder; also HANDLAMP_STORE
+    #[arg(long, global = true, value_name = "DIR")]
     pub store: Option<PathBuf>,
     /// Answer for a program, as JSON
     #[arg(long, global = true)]
     pub json: bool,
+}
+
+impl Options {
+    /// With what the environment says where nothing was typed. An empty variable says nothing.
+    #[must_use]
+    pub fn or_environment(self) -> Self {
+        let folder = |name| std::env::var_os(name).filter(|value| !value.is_empty()).map(PathBuf::from);
+        Self {
+            knowledge: self.knowledge.or_else(|| folder("HANDLAMP_KNOWLEDGE")),
+            store: self.store.or_else(|| folder("HANDLAMP_STORE")),
+            ..self
+        }
+    }
 }
 
 /// What a command may use of the outside.

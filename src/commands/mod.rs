@@ -62,8 +62,9 @@ enum Command {
 }
 
 impl Command {
-    fn run(&self, context: &mut Context) -> Result {
-        match self {
+    /// Errors of the library are typed; here, at the edge, they become one kind that keeps its cause.
+    fn run(&self, context: &mut Context) -> anyhow::Result<Outcome> {
+        let done = match self {
             Command::Diagnose(args) => diagnose::run(args, context),
             Command::Case(args) => case::run(args, context),
             Command::Find(args) => find::run(args, context),
@@ -72,7 +73,8 @@ impl Command {
             Command::Knowledge(args) => knowledge::run(args, context),
             Command::Completions(args) => completions::run(args, context),
             Command::Manual(args) => manual::run(args, context),
-        }
+        };
+        Ok(done?)
     }
 }
 
@@ -85,7 +87,7 @@ pub fn main() -> ExitCode {
         let parsed = command_line(width).try_get_matches().and_then(|m| Program::from_arg_matches(&m));
         match parsed {
             Ok(program) => {
-                context.options = program.options;
+                context.options = program.options.or_environment();
                 end(program.command.run(&mut context), &context)
             }
             Err(error) => usage(&error, &mut context),
@@ -104,10 +106,12 @@ fn same_order(command: clap::Command) -> clap::Command {
     command.help_template(HELP).mut_subcommands(same_order)
 }
 
-fn end(result: Result, context: &Context) -> u8 {
+fn end(result: anyhow::Result<Outcome>, context: &Context) -> u8 {
     let error = match result {
         Ok(outcome) => return outcome.code(),
-        Err(error) => error,
+        Err(error) => error
+            .downcast::<CommandError>()
+            .unwrap_or_else(|other| CommandError::new(Kind::Fault, format!("{other:#}"))),
     };
     if error.kind != Kind::Gone {
         report(&error, context);
@@ -138,7 +142,7 @@ fn usage(error: &clap::Error, context: &mut Context) -> u8 {
         Paint::Colours => error.render().ansi().to_string(),
         Paint::None => error.render().to_string(),
     };
-    end(context.write(&text).map(|()| Outcome::Done), context)
+    end(context.write(&text).map(|()| Outcome::Done).map_err(Into::into), context)
 }
 
 /// What a panic says: one sentence, the place, and a request.

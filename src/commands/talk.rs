@@ -8,7 +8,7 @@ use crate::casebook::{Case, Record, Store, StoreError};
 use crate::knowledge::{Asks, FindingKind, Knowledge};
 use crate::search::Index;
 use crate::view::{Page, diagnosis, words};
-use crate::walk::{Ask, Input, Item, Show, State, Step, WORDS, Walker, understand};
+use crate::walk::{Ask, Input, Item, Show, State, Step, Walker, is_word, understand};
 
 /// Most symptoms proposed for the caller's words.
 const MOST_PROPOSED: usize = 5;
@@ -107,7 +107,7 @@ impl<'k> Talk<'k> {
             if !known && let Some(record) = &self.record {
                 let mut page = Page::default();
                 page.text(format!("This is case {}. Every answer is kept at once.", record.id()));
-                self.say(&page, context)?;
+                Self::say(&page, context)?;
             }
             self.propose(&mut step.state);
             let mut state = step.state;
@@ -177,7 +177,12 @@ impl<'k> Talk<'k> {
             Some(Show::NotUnderstood(sentence)) => {
                 let mut page = Page::default();
                 page.text(sentence.as_str());
-                return self.say(&page, context);
+                return Self::say(&page, context);
+            }
+            Some(Show::Said(sentence)) => {
+                let mut page = Page::default();
+                page.text(sentence.as_str());
+                page
             }
             Some(Show::Why) => diagnosis::why(self.knowledge, state),
             Some(Show::Causes) => diagnosis::causes(self.knowledge, state),
@@ -185,10 +190,10 @@ impl<'k> Talk<'k> {
             None => Page::default(),
         };
         if show.is_some() {
-            self.say(&page, context)?;
+            Self::say(&page, context)?;
         }
         let mut page = diagnosis::question(self.knowledge, state);
-        if show.is_none()
+        if matches!(show, None | Some(Show::Said(_)))
             && matches!(
                 state.ask,
                 Ask::Check(_) | Ask::Circumstance(_) | Ask::Remedy(_) | Ask::Send | Ask::Close
@@ -197,11 +202,11 @@ impl<'k> Talk<'k> {
         {
             page.0.extend(diagnosis::likely(self.knowledge, assessment).0);
         }
-        self.say(&page, context)
+        Self::say(&page, context)
     }
 
     /// With --json the questions go to standard error, so that standard output holds the answer only.
-    fn say(&self, page: &Page, context: &mut Context) -> Result<()> {
+    fn say(page: &Page, context: &mut Context) -> Result<()> {
         if context.options.json { context.aside(page) } else { context.page(page) }
     }
 
@@ -212,12 +217,14 @@ impl<'k> Talk<'k> {
             Ask::Check(id) => self.knowledge.checks.get(id).is_some_and(|c| matches!(c.asks, Asks::Run)),
             _ => false,
         };
-        let a_word = |text: &str| WORDS.iter().any(|(word, _)| text.trim().split(' ').next() == Some(word));
-        while is_run && !text.trim().is_empty() && !a_word(&text) {
+        while is_run && !text.trim().is_empty() && !is_word(&text) {
             match lines.next() {
                 Some(more) if !more.trim().is_empty() => {
-                    text.push('\n');
-                    text.push_str(&more);
+                    // Too long already: the rest is read past, and the whole is refused in words.
+                    if text.len() < LONGEST_LINE {
+                        text.push('\n');
+                        text.push_str(&more);
+                    }
                 }
                 _ => break,
             }
@@ -239,7 +246,7 @@ impl<'k> Talk<'k> {
             }
         }
         page.push(crate::view::Block::Notice);
-        self.say(&page, context)
+        Self::say(&page, context)
     }
 }
 
@@ -255,6 +262,7 @@ fn blank(case: &Case, knowledge: &Knowledge) -> Case {
 }
 
 /// An error of the store, in a sentence.
+#[expect(clippy::needless_pass_by_value, reason = "`map_err` hands the error over")]
 pub(super) fn stored(error: StoreError) -> CommandError {
     let sentence = words::sentence(&error.to_string());
     match error {

@@ -277,15 +277,14 @@ fn energy(reader: &mut Reader<'_>, node: &Node) -> Option<EnergyPoint> {
     let mut fields = Fields::open(reader, node)?;
     let words: Vec<_> = Energy::ALL.iter().map(|e| (e.as_str(), *e)).collect();
     let energy = fields.need(reader, "energy").and_then(|n| reader.choice(n, &words));
-    let isolated_by = match fields.get("isolated_by") {
-        Some(n) => reader.text(n),
-        None => {
-            let problem =
-                Diagnostic::error(Code::UntreatedEnergy, fields.span, "this energy has no isolation point")
-                    .help("say which point shuts it off under `isolated_by:`".to_owned());
-            reader.push(problem);
-            None
-        }
+    let isolated_by = if let Some(n) = fields.get("isolated_by") {
+        reader.text(n)
+    } else {
+        let problem =
+            Diagnostic::error(Code::UntreatedEnergy, fields.span, "this energy has no isolation point")
+                .help("say which point shuts it off under `isolated_by:`".to_owned());
+        reader.push(problem);
+        None
     };
     fields.close(reader);
     Some(EnergyPoint { energy: energy?, isolated_by: isolated_by? })

@@ -297,6 +297,7 @@ impl<'n> Fields<'n> {
 }
 
 /// Gives an id its type.
+#[expect(clippy::needless_pass_by_value, reason = "it takes the place of the untyped one in iterator chains")]
 pub fn typed<T: for<'t> From<&'t str>>(id: At<String>) -> At<T> {
     At { value: T::from(&id.value), span: id.span }
 }

@@ -73,7 +73,7 @@ impl Texts {
     }
 
     fn read_folder(&mut self, folder: &Path) -> Result<(), String> {
-        let meta = std::fs::metadata(folder).map_err(|e| e.to_string())?;
+        let meta = std::fs::metadata(folder).map_err(|e| yaml::not_read(&e))?;
         if !meta.is_dir() {
             return Err("this is not a folder".to_owned());
         }
@@ -93,7 +93,7 @@ impl Texts {
     }
 
     fn read_kind(&mut self, inner: &Path, kind: &str) -> Result<(), String> {
-        let entries = std::fs::read_dir(inner).map_err(|e| e.to_string())?;
+        let entries = std::fs::read_dir(inner).map_err(|e| yaml::not_read(&e))?;
         let mut names: Vec<PathBuf> = entries.filter_map(Result::ok).map(|e| e.path()).collect();
         names.sort();
         if names.len() > MOST_FILES {

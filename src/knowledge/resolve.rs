@@ -97,7 +97,7 @@ impl Lookup<'_> {
                 "finding",
                 target.value.as_str(),
                 target.span,
-                k.findings.keys().map(|f| f.as_str()),
+                k.findings.keys().map(super::super::ids::FindingId::as_str),
             ) {
                 continue;
             }
@@ -146,14 +146,14 @@ impl Lookup<'_> {
                 "machine",
                 machine.value.as_str(),
                 machine.span,
-                k.machines.keys().map(|m| m.as_str()),
+                k.machines.keys().map(super::super::ids::MachineId::as_str),
             );
         }
     }
 
     fn options(&mut self, options: &[At<ids::OptionId>]) {
         let k = self.knowledge;
-        let all = k.machines.values().flat_map(|m| m.options.keys()).map(|o| o.as_str());
+        let all = k.machines.values().flat_map(|m| m.options.keys()).map(super::super::ids::OptionId::as_str);
         for option in options {
             self.known("option", option.value.as_str(), option.span, all.clone());
         }
@@ -164,14 +164,19 @@ impl Lookup<'_> {
         for cause in k.causes.values() {
             self.leads(&cause.leads_to, 1);
             for (machine, rate) in &cause.machines {
-                self.known("machine", machine.as_str(), rate.span, k.machines.keys().map(|m| m.as_str()));
+                self.known(
+                    "machine",
+                    machine.as_str(),
+                    rate.span,
+                    k.machines.keys().map(super::super::ids::MachineId::as_str),
+                );
             }
             for (circumstance, _) in &cause.after {
-                let all = k.circumstances.keys().map(|c| c.as_str());
+                let all = k.circumstances.keys().map(super::super::ids::CircumstanceId::as_str);
                 self.known("circumstance", circumstance.value.as_str(), circumstance.span, all);
             }
             for remedy in &cause.remedies {
-                let all = k.remedies.keys().map(|r| r.as_str());
+                let all = k.remedies.keys().map(super::super::ids::RemedyId::as_str);
                 self.known("remedy", remedy.value.as_str(), remedy.span, all);
             }
             self.options(&cause.needs_option);
@@ -180,7 +185,8 @@ impl Lookup<'_> {
 
     fn work(&mut self, work: &Work) {
         let k = self.knowledge;
-        let places = k.machines.values().flat_map(|m| m.places.keys()).map(|p| p.as_str());
+        let places =
+            k.machines.values().flat_map(|m| m.places.keys()).map(super::super::ids::PlaceId::as_str);
         let named = work.steps.iter().filter_map(|s| s.place.as_ref()).chain([&work.place]);
         for place in named {
             self.known("place", place.value.as_str(), place.span, places.clone());
@@ -190,7 +196,7 @@ impl Lookup<'_> {
                 "caution",
                 caution.value.as_str(),
                 caution.span,
-                k.cautions.keys().map(|c| c.as_str()),
+                k.cautions.keys().map(super::super::ids::CautionId::as_str),
             );
         }
         for finding in &work.disturbs {
@@ -198,7 +204,7 @@ impl Lookup<'_> {
                 "finding",
                 finding.value.as_str(),
                 finding.span,
-                k.findings.keys().map(|f| f.as_str()),
+                k.findings.keys().map(super::super::ids::FindingId::as_str),
             );
         }
         self.options(&work.needs_option);
@@ -210,7 +216,7 @@ impl Lookup<'_> {
         for check in k.checks.values() {
             self.work(&check.work);
             for means in check.outcomes.iter().flat_map(|o| &o.means) {
-                let all = k.findings.keys().map(|f| f.as_str());
+                let all = k.findings.keys().map(super::super::ids::FindingId::as_str);
                 let found = self.known("finding", means.finding.value.as_str(), means.finding.span, all);
                 let degrees = k.findings.get(&means.finding.value).map_or(1, |f| f.degrees);
                 if found && means.at_least > degrees {
@@ -223,11 +229,11 @@ impl Lookup<'_> {
 
     fn remedies(&mut self) {
         let k = self.knowledge;
-        let checks = k.checks.keys().map(|c| c.as_str());
+        let checks = k.checks.keys().map(super::super::ids::CheckId::as_str);
         let settings = k.machines.values().flat_map(|m| &m.settings).map(|s| s.id.as_str());
         for remedy in k.remedies.values() {
             self.work(&remedy.work);
-            let causes = k.causes.keys().map(|c| c.as_str());
+            let causes = k.causes.keys().map(super::super::ids::CauseId::as_str);
             self.known("cause", remedy.cures.value.as_str(), remedy.cures.span, causes);
             self.known("check", remedy.proved_by.value.as_str(), remedy.proved_by.span, checks.clone());
             if let Some(setting) = &remedy.changes {

@@ -136,15 +136,26 @@ impl<'de> Visitor<'de> for RawVisitor {
 /// Reads a file's text, never more than [`LARGEST_FILE`] allows; the error says why not.
 pub fn read_text(file: &Path) -> Result<String, String> {
     let mut bytes = Vec::new();
-    let open = std::fs::File::open(file).map_err(|e| e.to_string())?;
-    open.take(LARGEST_FILE as u64 + 1).read_to_end(&mut bytes).map_err(|e| e.to_string())?;
+    let open = std::fs::File::open(file).map_err(|e| not_read(&e))?;
+    open.take(LARGEST_FILE as u64 + 1).read_to_end(&mut bytes).map_err(|e| not_read(&e))?;
     if bytes.len() > LARGEST_FILE {
         return Err(format!("this file is larger than {LARGEST_FILE} bytes"));
     }
     String::from_utf8(bytes).map_err(|_| "this file is not UTF-8 text".to_owned())
 }
 
+/// Why a file or folder cannot be read, as a person would say it.
+pub(super) fn not_read(error: &std::io::Error) -> String {
+    match error.kind() {
+        std::io::ErrorKind::NotFound => "there is no such file or folder".to_owned(),
+        std::io::ErrorKind::IsADirectory => "this is a folder; a file is wanted".to_owned(),
+        std::io::ErrorKind::PermissionDenied => "it may not be read".to_owned(),
+        _ => error.to_string(),
+    }
+}
+
 /// Reads one YAML document.
+#[expect(clippy::result_large_err, reason = "one problem a file, and never on a hot path")]
 pub fn parse(sources: &Sources, file: FileId) -> Result<Node, Diagnostic> {
     parse_of_people(sources, file, &[])
 }
@@ -167,6 +178,7 @@ pub fn veiled(text: &str) -> String {
 
 /// Reads one YAML document in which people's own words stand under some keys: what could play tricks on a
 /// terminal is taken out there, and refused anywhere else.
+#[expect(clippy::result_large_err, reason = "one problem a file, and never on a hot path")]
 pub fn parse_of_people(sources: &Sources, file: FileId, free_text: &[&str]) -> Result<Node, Diagnostic> {
     let text = sources.text(file);
     let whole = Span { file, start: 0, end: text.len().min(1) };
@@ -260,6 +272,11 @@ fn refused(file: FileId, text: &str, error: &serde_saphyr::Error) -> Diagnostic 
             Diagnostic::error(Code::Syntax, span, "more than one document in this file".to_owned())
                 .help("one entry a file; take the line `---` out".to_owned())
         }
+        _ if words.contains("non-finite") => {
+            let figure = text.get(span.start..span.end).unwrap_or("this");
+            let message = format!("'{figure}' is not a number that can be measured");
+            Diagnostic::error(Code::BadValue, span, message)
+        }
         _ => Diagnostic::error(Code::Syntax, span, format!("this is not YAML: {words}")).help(
             "look for a bracket, quote or colon that is missing or one too many, here or above".to_owned(),
         ),
@@ -327,6 +344,7 @@ fn control_character(node: &Node) -> Option<Diagnostic> {
 mod tests {
     use super::*;
 
+    #[expect(clippy::result_large_err, reason = "as in `parse`")]
     fn read(text: &str) -> Result<Node, Diagnostic> {
         let mut sources = Sources::default();
         let file = sources.add("t.yaml", text);

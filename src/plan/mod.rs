@@ -4,13 +4,16 @@
 //! valued one step ahead, remedies on joint states of the causes; gates and authority bound the choice. Ties go by
 //! id.
 
+mod candidate;
 mod circumstances;
+mod question;
 mod rank;
 mod situation;
 mod visit;
 mod worth;
 
+pub use candidate::{Candidate, Kind, Plan, Reason, SEND, STOP, Then};
 pub use circumstances::TOLD;
-pub use rank::{Candidate, Kind, Plan, Reason, SEND, STOP, Then, plan};
+pub use rank::plan;
 pub use situation::{Hands, Hindrance, Situation};
 pub use visit::Visit;

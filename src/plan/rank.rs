@@ -2,115 +2,21 @@
 
 use std::collections::BTreeMap;
 
+use super::candidate::{Candidate, Kind, Plan, Reason, SEND, STOP, Then};
 use super::circumstances;
+use super::question::{Question, as_asked, outcome_names, unanswered};
 use super::situation::{ASK, Hindrance, Situation};
-use super::visit::{self, Visit};
+use super::visit;
 use super::worth::{Act, Course, Scenario, course};
 use crate::belief::{self, BeliefError, Outlook};
 use crate::ids::{CauseId, CautionId, CheckId, CircumstanceId, RemedyId};
 use crate::knowledge::{Asks, Check, Remedy, Work};
 use crate::safety::Exposures;
 
-/// The id of the step that stops the machine and makes it safe.
-pub const STOP: &str = "stop-and-make-safe";
-/// The id of the step that sends somebody or calls the maker.
-pub const SEND: &str = "send-somebody";
 /// Names the causes that a check helps to tell apart: at most so many.
 const MOST_NAMED: usize = 3;
-/// With so many fills since the last remedy, another run tells little that is new.
-const ENOUGH_FILLS: usize = 10;
 /// A check that is expected to save less than this many minutes does not go before a remedy.
 const LEAST_SAVED: f64 = 0.25;
-/// How surely a run of fills shows what is there, for the worth of making one.
-const RUN_SHOWS: f64 = 0.93;
-
-/// What kind of step.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Kind {
-    /// Stop, make safe.
-    Stop,
-    /// Ask, look or measure.
-    Check,
-    /// Put something right.
-    Remedy,
-    /// Send somebody, call the maker.
-    Send,
-}
-
-/// Why a step is proposed, as data.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Reason {
-    /// Somebody may be hurt.
-    Danger,
-    /// It separates these causes, likeliest first.
-    TellsApart(Vec<CauseId>),
-    /// It must be known before this remedy.
-    NeededBefore(RemedyId),
-    /// It may have happened, and that bears on these causes.
-    Happened(Vec<CauseId>),
-    /// Nobody has said yet what is wrong.
-    Complaint,
-    /// It cures a cause of this probability.
-    Cures(CauseId, f64),
-    /// Nothing that can be done from here is worth its minutes; what hinders the best of the rest.
-    NothingElse(Option<Hindrance>),
-}
-
-/// What follows one answer.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Then {
-    /// The answer, as an outcome id.
-    pub outcome: String,
-    /// Its probability.
-    pub probability: f64,
-    /// The kind of the step that would follow.
-    pub kind: Kind,
-    /// Its id.
-    pub next: String,
-}
-
-/// One thing that could be done next.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Candidate {
-    /// Id of a check, a circumstance, a remedy, or one of the two fixed steps.
-    pub id: String,
-    /// Its kind.
-    pub kind: Kind,
-    /// Minutes that it takes, all included.
-    pub minutes: f64,
-    /// Expected minutes that it saves against doing without it.
-    pub minutes_saved: f64,
-    /// Where it exposes a person.
-    pub exposures: Exposures,
-    /// The cautions that go before it.
-    pub cautions: Vec<CautionId>,
-    /// Why.
-    pub why: Reason,
-    /// What would follow.
-    pub then: Vec<Then>,
-}
-
-/// The ranked steps.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Plan {
-    /// Best first.
-    pub next: Vec<Candidate>,
-    /// Expected minutes until the complaint is gone, following the plan.
-    pub minutes: f64,
-    /// What a visit should bring, when one is worth it.
-    pub visit: Option<Visit>,
-}
-
-/// A question that is open, and what it would answer in each scenario.
-struct Question<'a> {
-    id: String,
-    work: Option<&'a Work>,
-    minutes: f64,
-    outcomes: Vec<String>,
-    /// P(outcome | scenario), by scenario then outcome.
-    chances: Vec<Vec<f64>>,
-}
-
 struct Board<'a> {
     situation: &'a Situation<'a>,
     scenarios: Vec<Scenario>,
@@ -154,78 +60,9 @@ pub fn plan(situation: &Situation<'_>) -> Result<Plan, BeliefError> {
         next.splice(0..0, board.hear());
     }
     if situation.stop {
-        next.insert(0, board.stop());
+        next.insert(0, Board::stop());
     }
     Ok(Plan { next, minutes: board.now.minutes, visit })
-}
-
-/// Checks that apply and would bring something new.
-fn unanswered<'a>(situation: &Situation<'a>) -> Vec<&'a Check> {
-    let fits = |check: &&&Check| match check.asks {
-        Asks::Complaint => false,
-        Asks::Run => situation.fills < ENOUGH_FILLS,
-        _ => situation.model.tables.contains_key(&check.id) && !situation.answered.contains_key(&check.id),
-    };
-    situation.view.checks.iter().filter(fits).copied().collect()
-}
-
-fn as_asked(situation: &Situation<'_>, check: &Check) -> belief::Check {
-    let moment = belief::Moment::Unknown;
-    match situation.model.tables.get(&check.id) {
-        Some(table) => {
-            belief::Check { findings: table.findings.clone(), outcomes: table.likelihoods.clone(), moment }
-        }
-        None => run_as_asked(situation),
-    }
-}
-
-/// The symptoms that a run of fills can show on this machine.
-fn run_symptoms(situation: &Situation<'_>) -> Vec<(&'static str, usize)> {
-    let symptom = |(name, finding): (&&'static str, &Option<&crate::knowledge::Finding>)| {
-        Some((*name, situation.model.finding(&finding.as_ref()?.id)?))
-    };
-    situation.view.patterns.iter().filter_map(symptom).collect()
-}
-
-/// A run before it is weighed, as a check: it shows nothing unusual, one symptom, or several.
-fn run_as_asked(situation: &Situation<'_>) -> belief::Check {
-    let symptoms = run_symptoms(situation);
-    let kinds = symptoms.len() + 2;
-    let degrees = |finding: usize| situation.model.network.findings()[finding].degrees + 1;
-    let states: usize = symptoms.iter().map(|(_, finding)| degrees(*finding)).product();
-    let mut outcomes = vec![Vec::with_capacity(states); kinds];
-    for row in 0..states {
-        let mut rest = row;
-        let mut there = Vec::new();
-        for (place, (_, finding)) in symptoms.iter().enumerate().rev() {
-            if rest % degrees(*finding) > 0 {
-                there.push(place);
-            }
-            rest /= degrees(*finding);
-        }
-        let shows = match there.as_slice() {
-            [] => 0,
-            [one] => one + 1,
-            _ => kinds - 1,
-        };
-        for (kind, outcome) in outcomes.iter_mut().enumerate() {
-            outcome.push(if kind == shows { RUN_SHOWS } else { (1.0 - RUN_SHOWS) / (kinds - 1) as f64 });
-        }
-    }
-    let findings = symptoms.iter().map(|(_, finding)| *finding).collect();
-    belief::Check { findings, outcomes, moment: belief::Moment::Unknown }
-}
-
-fn outcome_names(situation: &Situation<'_>, check: &Check) -> Vec<String> {
-    if matches!(check.asks, Asks::Run) {
-        let symptoms = run_symptoms(situation).into_iter().map(|(name, _)| name.to_owned());
-        return ["nothing-unusual".to_owned()]
-            .into_iter()
-            .chain(symptoms)
-            .chain(["several".to_owned()])
-            .collect();
-    }
-    check.outcomes.iter().map(|o| o.id.value.as_str().to_owned()).collect()
 }
 
 impl<'a> Board<'a> {
@@ -463,7 +300,7 @@ impl<'a> Board<'a> {
         }
     }
 
-    fn stop(&self) -> Candidate {
+    fn stop() -> Candidate {
         Candidate {
             id: STOP.to_owned(),
             kind: Kind::Stop,

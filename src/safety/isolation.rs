@@ -41,35 +41,49 @@ words! {
 }
 
 impl Energy {
-    /// What to do with this energy once its isolation point is locked; every kind has its line.
-    pub fn release(self) -> &'static str {
-        match self {
-            Energy::Mains => "Switch off, lock and tag; a push button or a stop is not an isolator.",
-            Energy::SecondFeed => {
-                "Find every second feed and lock each; it stays live when the main one is off."
-            }
-            Energy::DriveCharge => "Wait the time on the drive's label; a dark lamp proves nothing.",
-            Energy::CompressedAir => "Shut, lock and dump; read the gauge at zero and stroke one valve.",
-            Energy::Gravity => "Lower it or block it; air or a winch holding it up is not a block.",
-            Energy::Springs => "Let the spring down or hold it captive before you undo anything.",
-            Energy::TrayMotion => "The lock on its supply stops the tray; nought on the dial does not.",
-            Energy::Auger => "Wait until it stands still, then try it.",
-            Energy::Agitator => "It can turn with the auger; lock both and try both.",
-            Energy::FlapMotion => {
-                "A flap can move when air comes back, even with the control off; dump the air."
-            }
-            Energy::NeighbourMotion => "Lock the neighbour too, or agree who holds it and how it is held.",
-            Energy::NeighbourHeat => "Lock its heat off and let it cool, or keep it covered.",
-            Energy::DustExtraction => "Lock the fan only as the site's dust rules say.",
+    /// The name as read in a sentence.
+    fn spoken(self) -> String {
+        self.as_str().replace('-', " ")
+    }
+
+    /// What is easily got wrong at its isolation point.
+    pub fn trap(self) -> Option<&'static str> {
+        Some(match self {
+            Energy::Mains => "A push button, an emergency stop or a guard switch is not an isolator.",
+            Energy::SecondFeed => "It stays live when the main one is off.",
+            Energy::CompressedAir => "A regulator turned down is not shut. Clear people before the air goes.",
+            Energy::Gravity => "Air or a winch holding a load up is not a block.",
+            Energy::TrayMotion => "Nought on the dial is not off.",
+            Energy::Agitator => "It can turn with the auger; lock both.",
+            Energy::NeighbourMotion => "Agree with whoever runs it who holds it, and how.",
+            Energy::DustExtraction => "Stop the fan only as the site's dust rules say.",
             Energy::ProductDust => {
                 "No blowing, no sparks, no hot work; lift dust with a vacuum rated for it."
             }
-        }
+            Energy::DriveCharge
+            | Energy::Springs
+            | Energy::Auger
+            | Energy::FlapMotion
+            | Energy::NeighbourHeat => return None,
+        })
     }
 
-    /// Whether it moves or holds parts that can catch a hand; those are off even when the scale stays on.
-    pub fn moves(self) -> bool {
-        !matches!(self, Energy::Mains | Energy::SecondFeed | Energy::DriveCharge | Energy::ProductDust)
+    /// What is left once its point is locked, and how it is let out, blocked or held.
+    pub fn left_over(self) -> Option<&'static str> {
+        Some(match self {
+            Energy::DriveCharge => "wait the time on the drive's label; a dark lamp proves nothing.",
+            Energy::CompressedAir => "see it dumped, the gauge at zero; some can be trapped behind a valve.",
+            Energy::Gravity => "lower or block what is raised; product that hangs can let go.",
+            Energy::Springs => "let a spring down or hold it captive before you undo anything.",
+            Energy::Auger | Energy::Agitator => "wait until it has run down and stands still.",
+            Energy::FlapMotion => {
+                "keep clear: it can move with the last of the air, even with the control off."
+            }
+            Energy::NeighbourMotion => "wait until it stands still.",
+            Energy::NeighbourHeat => "let it cool, or keep it covered.",
+            Energy::DustExtraction => "if the fan was stopped, wait until it has run down.",
+            Energy::Mains | Energy::SecondFeed | Energy::TrayMotion | Energy::ProductDust => return None,
+        })
     }
 }
 
@@ -111,44 +125,49 @@ impl Isolation {
         if !exposures.needs_isolation() {
             return None;
         }
-        let scale_stays_on = exposures.has(Exposure::AtScale);
-        let mut before = vec![
-            "Prepare: know each energy, its size and its isolation point.".to_owned(),
-            "Tell everybody whom the stop affects.".to_owned(),
-            "Stop the machine the normal way, with product run out.".to_owned(),
-        ];
-        for point in energies {
-            before.push(format!(
-                "Isolate {}: {}. {}",
-                point.energy,
-                point.isolated_by,
-                point.energy.release()
-            ));
-        }
-        if scale_stays_on {
+        let has = |wanted: &[Energy]| energies.iter().any(|point| wanted.contains(&point.energy));
+        let mut before: Vec<String> = [
+            "Prepare: know each energy, its size and its isolation point.",
+            "Visitor and site tell each other their procedures. Tell everybody whom the stop affects.",
+            "Stop the machine the normal way, with product run out.",
+        ]
+        .map(str::to_owned)
+        .to_vec();
+        before.extend(points(energies));
+        if exposures.has(Exposure::AtScale) {
             before.push(
-                "Only the scale stays powered. If it shares a supply with a drive, stop: test from outside."
+                "Only the scale's own feed stays on. If it shares a supply with a drive, stop: test from outside."
                     .to_owned(),
             );
         }
         if !start_paths.is_empty() {
-            before.push(format!("Isolate every start path: {}.", start_paths.join(", ")));
+            before.push(format!("See that no start path is left: {}.", start_paths.join(", ")));
         }
-        before.extend(
-            [
-                "Put your own lock and tag on each point; the key stays with you.",
-                "Release what is stored: air, springs, raised parts, charge.",
-                "Clear people, then try to start. Nothing may move.",
-                "Put the controls back to off. Read the air gauge at zero and stroke a valve.",
-            ]
-            .map(str::to_owned),
+        before.push(
+            "Everybody who reaches in puts their own lock and tag on each point and keeps the key."
+                .to_owned(),
         );
-        if energies
-            .iter()
-            .any(|p| matches!(p.energy, Energy::Mains | Energy::SecondFeed | Energy::DriveCharge))
-        {
+        before.push("Release what is stored, and look again before each step: it can come back.".to_owned());
+        let left_over =
+            |point: &EnergyPoint| point.energy.left_over().map(|text| sentence(&point.energy.spoken(), text));
+        before.extend(energies.iter().filter_map(left_over));
+        before.push(
+            "Clear people, then try every start path. If anything moves, stop: nobody reaches in.".to_owned(),
+        );
+        if has(&[Energy::CompressedAir]) {
+            before.push("With people still clear, read the air gauge at zero and stroke a valve.".to_owned());
+        }
+        before.push("Put the controls back to off.".to_owned());
+        if has(&[Energy::Mains, Energy::SecondFeed, Energy::DriveCharge]) {
             before.push(
                 "Before anybody touches a conductor: a qualified person proves it dead with a meter."
+                    .to_owned(),
+            );
+        }
+        if exposures.has(Exposure::Energised) {
+            before.push(
+                "A measurement that needs power is no part of this lockout. A qualified electrical person makes \
+                 it under local rules and their own permit, nobody else."
                     .to_owned(),
             );
         }
@@ -156,19 +175,53 @@ impl Isolation {
             first_question: "Have you this machine's written isolation procedure, and does it agree? \
                              If there is none: stop, checks from outside only.",
             before,
-            after: [
-                "Count tools and parts out.",
-                "Put every guard back. See that people are clear.",
-                "Each person takes off their own lock.",
-                "Tell those affected, then restore from outside.",
-            ]
-            .map(str::to_owned)
-            .to_vec(),
+            after: Self::HAND_BACK.iter().map(|text| (*text).to_owned()).collect(),
         })
     }
 
+    /// From the end of the work to running again.
+    pub const HAND_BACK: &'static [&'static str] = &[
+        "Count tools and parts out.",
+        "Put every guard back. If a guard or its switch is not as it was, keep it locked and call the maker.",
+        "Where product was in reach, the site cleans, inspects and releases the line.",
+        "See that people are clear.",
+        "Each person takes off their own lock.",
+        "Tell those affected, then restore from outside, one energy at a time: returning air can throw a part.",
+        "To open it again, begin at the top: isolate, lock, try.",
+    ];
+
     /// Asked between two steps of one lockout.
     pub const STILL_LOCKED: &'static str = "Still locked? Whose key?";
+}
+
+/// One line for each isolation point, with every energy that it shuts off and what is easily got wrong there.
+fn points(energies: &[EnergyPoint]) -> Vec<String> {
+    let mut points: Vec<(&str, Vec<Energy>)> = Vec::new();
+    for EnergyPoint { energy, isolated_by } in energies {
+        match points.iter_mut().find(|(point, _)| point == isolated_by) {
+            Some((_, shut_off)) => shut_off.push(*energy),
+            None => points.push((isolated_by, vec![*energy])),
+        }
+    }
+    let line = |(point, shut_off): (&str, Vec<Energy>)| {
+        let verb = match shut_off[0] {
+            Energy::Springs => "Hold",
+            Energy::ProductDust => "Mind",
+            _ => "Isolate",
+        };
+        let names: Vec<_> = shut_off.iter().map(|energy| energy.spoken()).collect();
+        let traps: String =
+            shut_off.iter().filter_map(|e| e.trap()).map(|trap| [" ", trap].concat()).collect();
+        format!("{verb} {}: {point}.{traps}", names.join(", "))
+    };
+    points.into_iter().map(line).collect()
+}
+
+/// 'Compressed air: see it dumped.'
+fn sentence(name: &str, text: &str) -> String {
+    let mut letters = name.chars();
+    let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
+    format!("{first}{}: {text}", letters.as_str())
 }
 
 #[cfg(test)]
@@ -189,12 +242,34 @@ mod tests {
         for energy in Energy::ALL {
             assert!(isolation.before.iter().any(|s| s.contains(&format!("point of {energy}"))), "{energy}");
         }
+        for energy in Energy::ALL {
+            let left_over =
+                energy.left_over().is_none_or(|text| isolation.before.iter().any(|s| s.ends_with(text)));
+            assert!(left_over, "{energy}");
+            assert!(energy.trap().or(energy.left_over()).is_some(), "{energy} is named and not treated");
+        }
         let at = |word: &str| isolation.before.iter().position(|s| s.contains(word)).unwrap();
         assert!(at("Stop the machine") < at("Isolate mains"));
-        assert!(
-            at("own lock") < at("Release what is stored")
-                && at("Release what is stored") < at("try to start")
-        );
+        assert!(at("no start path") < at("own lock"));
+        assert!(at("own lock") < at("Release what is stored"));
+        assert!(at("Release what is stored") < at("see it dumped"));
+        assert!(at("see it dumped") < at("try every start path"));
+        assert!(at("try every start path") < at("stroke a valve"));
+    }
+
+    #[test]
+    fn energies_shut_off_at_one_point_share_one_line() {
+        let point = |energy| EnergyPoint { energy, isolated_by: "the disconnector".to_owned() };
+        let lines = super::points(&[point(Energy::Mains), point(Energy::TrayMotion)]);
+        assert_eq!(lines.len(), 1, "{lines:?}");
+        assert!(lines[0].starts_with("Isolate mains, tray motion: the disconnector."), "{lines:?}");
+    }
+
+    #[test]
+    fn live_measuring_is_no_part_of_a_lockout() {
+        let panel = Exposures::at(&super::super::Traits(vec![super::super::Trait::Live]), &[]);
+        let isolation = Isolation::of(&points(), &[], &panel).unwrap();
+        assert!(isolation.before.last().unwrap().contains("no part of this lockout"));
     }
 
     #[test]

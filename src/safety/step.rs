@@ -164,7 +164,8 @@ impl HandsOnStep {
         if let Some(missing) = missing {
             return Err(MissingCaution { exposures, missing });
         }
-        cautions.sort_by(|a, b| (a.word, &a.id).cmp(&(b.word, &b.id)));
+        // Stable: among equals the author's order stays, which puts first what catches a hand.
+        cautions.sort_by_key(|c| c.word);
         Ok(Self { texts, exposures, isolation, cautions })
     }
 

@@ -1,6 +1,6 @@
 //! What leaves the house: the customer's report of a case, and the message of at most five lines.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::diagnosis::{because, event_line, title};
 use super::words::{self, likelihood};
@@ -44,7 +44,7 @@ pub fn report(knowledge: &Knowledge, case: &Case, assessment: &Assessment, cover
         page.heading("The latest run of fills");
         page.push(Block::Plot(plot));
     }
-    page.section("Settings changed", lines(knowledge, case, |what| matches!(what, What::Setting { .. })));
+    page.section("Settings changed", settings(case, machine));
     page.section("What was done", lines(knowledge, case, |what| matches!(what, What::Remedy { .. })));
     cause(&mut page, knowledge, assessment);
     page.heading("How it stands");
@@ -106,6 +106,26 @@ fn lines(knowledge: &Knowledge, case: &Case, wanted: impl Fn(&What) -> bool) -> 
         Words::from(format!("{}{by}", event_line(knowledge, case, index)))
     };
     case.events.iter().enumerate().filter(|(_, e)| wanted(&e.what)).map(line).collect()
+}
+
+/// Each setting once: what stood there first, everything typed, and where it was left.
+fn settings(case: &Case, machine: Option<&Machine>) -> Vec<String> {
+    let mut changed: BTreeMap<&str, (Option<&str>, Vec<&str>)> = BTreeMap::new();
+    for event in &case.events {
+        if let What::Setting { id, old, new } = &event.what {
+            let (first, typed) = changed.entry(id.as_str()).or_insert((old.as_deref(), Vec::new()));
+            *first = first.or(old.as_deref());
+            typed.extend(new.as_deref());
+        }
+    }
+    let line = |(id, (old, typed)): (&str, (Option<&str>, Vec<&str>))| {
+        let known = machine.and_then(|m| m.settings.iter().find(|s| s.id.as_str() == id));
+        let name = known.map_or_else(|| words::sentence_start(&id.replace('-', " ")), |s| s.title.clone());
+        let tried = if typed.len() > 1 { format!(", tried {}", words::and(&typed)) } else { String::new() };
+        let left = typed.last().copied().unwrap_or("not written down");
+        format!("{name}: was {}{tried}, left at {left}", old.unwrap_or("not written down"))
+    };
+    changed.into_iter().map(line).collect()
 }
 
 fn cause(page: &mut Page, knowledge: &Knowledge, assessment: &Assessment) {

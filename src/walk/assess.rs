@@ -1,7 +1,7 @@
 //! What is believed of a case now, why, and what to do next: everything that a screen or a file answers from.
 
 use super::desk::{Desk, DeskError, hands, sealed};
-use super::evidence::{Gathered, Heard, complaint, gather, to_run};
+use super::evidence::{Gathered, Heard, complaint, gather, pooled, to_run};
 use crate::belief::{self, BeliefError, Combination, Posterior, Readings};
 use crate::casebook::{Case, Event, Reading, What};
 use crate::ids::{CauseId, CheckId, FindingId, PlaceId};
@@ -92,7 +92,7 @@ pub enum AssessError {
     Belief(#[from] BeliefError),
 }
 
-/// Thinks a case over. `place` is where the caller stands, if known.
+/// Thinks a case over. `place` is where the caller stands, when something else than the last answer tells it.
 pub fn assess(desk: &Desk<'_>, case: &Case, place: Option<PlaceId>) -> Result<Assessment, AssessError> {
     let gathered = gather(desk, case);
     let network = &desk.model.network;
@@ -135,7 +135,8 @@ fn proof(desk: &Desk<'_>, case: &Case, gathered: &Gathered) -> Option<Proof> {
         What::Reading { reading: Reading::Fills(fills), .. } => Some(fills.clone()),
         _ => None,
     };
-    let after = case.events[remedy + 1..].iter().rev().find_map(fills)?;
+    let last = remedy + 1 + case.events[remedy + 1..].iter().rposition(|e| fills(e).is_some())?;
+    let after = pooled(&case.events[..last], &fills(&case.events[last])?);
     let before = case.events[..remedy].iter().rev().find_map(fills);
     let machine = desk.view.machine;
     let question = Question {
@@ -195,8 +196,20 @@ fn situation<'a>(
         sealed: sealed(case),
         supply: desk.supply(case),
         visit: desk.visit(case),
-        place,
+        place: place.or_else(|| last_place(desk, case)),
     }
+}
+
+/// Where the last answer was taken, or the last remedy done.
+fn last_place(desk: &Desk<'_>, case: &Case) -> Option<PlaceId> {
+    case.events.iter().rev().find_map(|event| {
+        let work = match &event.what {
+            What::Reading { check, .. } => desk.knowledge.checks.get(check).map(|c| &c.work),
+            What::Remedy { id, .. } => desk.knowledge.remedies.get(id).map(|r| &r.work),
+            _ => None,
+        };
+        work.map(|work| work.place.value.clone())
+    })
 }
 
 /// The causes worth a line, likeliest first.

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::desk::Desk;
 use crate::belief::{self, Evidence, Item, band_weights, leading_outcome, quantity};
-use crate::casebook::{Case, Fills, Happened, Moment, Reading, RemedyResult, What};
+use crate::casebook::{Case, Event, Fills, Happened, Moment, Reading, RemedyResult, What};
 use crate::ids::{CheckId, CircumstanceId, FindingId, OutcomeId, PersonId, RemedyId};
 use crate::knowledge::{Asks, Check};
 use crate::units::Unit;
@@ -82,8 +82,9 @@ pub fn gather(desk: &Desk<'_>, case: &Case) -> Gathered {
             }
             What::Circumstance { id, answer } => scribe.circumstance(id, *answer, standing[index]),
             What::Remedy { id, result } => scribe.remedy(id, *result),
-            What::Setting { .. } => scribe.gathered.fills = 0,
-            What::Suspicion(_) | What::Note(_) => {}
+            What::Setting { new: Some(_), .. } => scribe.gathered.fills = 0,
+            // An old value written down changes nothing yet.
+            What::Setting { .. } | What::Suspicion(_) | What::Note(_) => {}
         }
     }
     gathered
@@ -117,7 +118,7 @@ fn standing(desk: &Desk<'_>, case: &Case) -> Vec<bool> {
                 last.clear();
                 None
             }
-            What::Setting { .. } => {
+            What::Setting { new: Some(_), .. } => {
                 last.retain(|key, _| !key.starts_with("run "));
                 None
             }
@@ -133,6 +134,25 @@ fn standing(desk: &Desk<'_>, case: &Case) -> Vec<bool> {
 /// Runs with the same target, unit and instrument are one run.
 fn pool_key(fills: &Fills) -> String {
     format!("{} {} {}", fills.unit, fills.target, fills.instrument.as_deref().unwrap_or(""))
+}
+
+/// A run with those before it under equal settings, oldest first.
+pub(super) fn pooled(before: &[Event], fills: &Fills) -> Fills {
+    let mut pooled = fills.clone();
+    for event in before.iter().rev() {
+        match &event.what {
+            What::Remedy { .. } | What::Setting { new: Some(_), .. } => break,
+            What::Reading { reading: Reading::Fills(earlier), .. }
+                if pool_key(earlier) == pool_key(fills) =>
+            {
+                pooled.values.splice(0..0, earlier.values.iter().copied());
+                // Pairs and tares of only some fills would not line up with the pool.
+                (pooled.shown, pooled.tare, pooled.lanes, pooled.times) = Default::default();
+            }
+            _ => {}
+        }
+    }
+    pooled
 }
 
 struct Scribe<'a, 'k> {
@@ -241,7 +261,7 @@ impl Scribe<'_, '_> {
     }
 
     fn run(&mut self, fills: &Fills, moment: Moment) -> Option<(OutcomeId, Item)> {
-        let pooled = self.pooled(fills);
+        let pooled = pooled(&self.case.events[..self.event], fills);
         let run = to_run(&pooled).ok()?;
         let machine = self.desk.view.machine;
         let question = Question {
@@ -259,25 +279,6 @@ impl Scribe<'_, '_> {
         self.gathered.fills = pooled.values.len();
         self.gathered.run = Some((pooled.values.len(), patterns, self.event));
         Some((OutcomeId::new(outcome), item))
-    }
-
-    /// This run with those before it under equal settings, oldest first.
-    fn pooled(&self, fills: &Fills) -> Fills {
-        let mut pooled = fills.clone();
-        for before in self.case.events[..self.event].iter().rev() {
-            match &before.what {
-                What::Remedy { .. } | What::Setting { .. } => break,
-                What::Reading { reading: Reading::Fills(earlier), .. }
-                    if pool_key(earlier) == pool_key(fills) =>
-                {
-                    pooled.values.splice(0..0, earlier.values.iter().copied());
-                    // Pairs and tares of only some fills would not line up with the pool.
-                    (pooled.shown, pooled.tare, pooled.lanes, pooled.times) = Default::default();
-                }
-                _ => {}
-            }
-        }
-        pooled
     }
 
     fn circumstance(&mut self, id: &CircumstanceId, answer: Happened, stands: bool) {

@@ -1,12 +1,11 @@
 //! What a person typed, understood for what is being asked. Numbers choose; a few words work at every prompt.
 
+use super::read::{check_answer, setting, target};
 use super::state::{Ask, Item, Pick, State};
-use crate::casebook::{Beside, Closing, Happened, Reading, RemedyResult};
+use crate::casebook::{Closing, Happened, Reading, RemedyResult};
 use crate::diag::harmless;
 use crate::ids::FindingId;
-use crate::knowledge::{Against, AskedQuantity, Asks, Check, Knowledge};
-use crate::units::{Kind, Quantity, Unit, parse_number};
-use crate::weights::{ReadOptions, read};
+use crate::knowledge::{Check, Knowledge};
 
 /// Longest line taken.
 pub(super) const LONGEST_LINE: usize = 20_000;
@@ -99,6 +98,14 @@ pub fn understand(line: &str, state: &State, knowledge: &Knowledge) -> Input {
     everywhere(text, state, knowledge).unwrap_or_else(|| here(text, state, knowledge))
 }
 
+/// Whether a line is one of the words that work at every prompt, so that no more lines belong to it.
+pub fn is_word(line: &str) -> bool {
+    let lower = line.trim().to_lowercase();
+    let word = lower.split(' ').next().unwrap_or("");
+    matches!(word, "skip" | "h" | "b" | "quit" | "q" | "exit")
+        || WORDS.iter().any(|(known, _)| *known == word)
+}
+
 fn everywhere(text: &str, state: &State, knowledge: &Knowledge) -> Option<Input> {
     let free = matches!(state.ask, Ask::Note | Ask::Opening(Item::Complaint));
     let lower = text.to_lowercase();
@@ -135,7 +142,7 @@ fn everywhere(text: &str, state: &State, knowledge: &Knowledge) -> Option<Input>
 
 fn others(state: &State) -> Vec<crate::plan::Candidate> {
     let next = state.assessment.as_ref().map_or(&[][..], |a| &a.plan.next);
-    next.iter().skip(1).take(12).cloned().collect()
+    next.iter().filter(|c| state.ask.id() != Some(c.id.as_str())).take(12).cloned().collect()
 }
 
 fn readings(state: &State, knowledge: &Knowledge) -> Vec<String> {
@@ -187,10 +194,10 @@ fn here(text: &str, state: &State, knowledge: &Knowledge) -> Input {
         Ask::Remedy(_) => {
             pick(text, &RESULTS).map_or_else(|| say("Type 1, 2 or 3 once it is done."), Input::Result)
         }
-        Ask::Setting(_) => setting(text),
+        Ask::Before(id) | Ask::Setting(id) => setting(text, id, state, knowledge),
         Ask::Send => pick(text, &SENDS).unwrap_or_else(|| say("Type 1, or 'other' for other steps.")),
         Ask::Pick(list) => {
-            numbered(text, length(list)).map_or_else(|| say("Type the number of one of them."), Input::Chosen)
+            numbered(text, list.len()).map_or_else(|| say("Type the number of one of them."), Input::Chosen)
         }
         Ask::Note => Input::NoteText(text.to_owned()),
         Ask::Close => pick(text, &CLOSINGS).map_or_else(|| say("Type 1, 2, 3 or 4."), Input::Close),
@@ -206,7 +213,7 @@ pub const CLOSINGS: [Closing; 4] =
     [Closing::Cured, Closing::GoneNotProved, Closing::SentSomebody, Closing::LeftOpen];
 const SENDS: [Input; 1] = [Input::Close(Closing::SentSomebody)];
 
-fn say(sentence: &str) -> Input {
+pub(super) fn say(sentence: &str) -> Input {
     Input::Misunderstood(sentence.to_owned())
 }
 
@@ -214,22 +221,12 @@ fn pick<T: Clone>(text: &str, list: &[T]) -> Option<T> {
     numbered(text, list.len()).map(|place| list[place].clone())
 }
 
-fn numbered(text: &str, length: usize) -> Option<usize> {
+pub(super) fn numbered(text: &str, length: usize) -> Option<usize> {
     text.trim_end_matches(['.', ')'])
         .parse::<usize>()
         .ok()
         .filter(|n| (1..=length).contains(n))
         .map(|n| n - 1)
-}
-
-fn length(pick: &Pick) -> usize {
-    match pick {
-        Pick::Reading(list) => list.len(),
-        Pick::Other(list) => list.len(),
-        Pick::Did(list) => list.len(),
-        Pick::Suspect(list) => list.len(),
-        Pick::Correct(list) => list.len(),
-    }
 }
 
 fn yes_no(text: &str) -> Option<bool> {
@@ -292,14 +289,6 @@ fn symptoms(text: &str, list: &[FindingId], knowledge: &Knowledge) -> Input {
     }
 }
 
-fn target(text: &str) -> Input {
-    match Quantity::parse_in(text, Kind::Mass.base()) {
-        Ok(q) if q.number > 0.0 => Input::Target { figure: q.number, unit: q.unit.name.to_owned() },
-        Ok(_) => say("A target is more than nothing. Type it like 250 g."),
-        Err(error) => Input::Misunderstood(sentence(&error.to_string())),
-    }
-}
-
 fn key(text: &str) -> Input {
     match yes_no(text) {
         Some(false) => Input::Locked(None),
@@ -307,107 +296,4 @@ fn key(text: &str) -> Input {
         None if text.is_empty() => say("Type whose key it is, or n if it is not locked."),
         None => Input::Locked(Some(text.to_owned())),
     }
-}
-
-fn setting(text: &str) -> Input {
-    let (old, new) = text
-        .split_once("->")
-        .or_else(|| text.split_once(" to "))
-        .map_or((text, ""), |(o, n)| (o.trim(), n.trim()));
-    let given = |t: &str| (!t.is_empty()).then(|| t.to_owned());
-    match (given(old), given(new)) {
-        (None, None) => say("Type old and new, like 3.0 g to 1.5 g, or ? to skip."),
-        (old, new) => Input::Setting { old, new },
-    }
-}
-
-fn check_answer(text: &str, check: &Check, state: &State) -> Input {
-    match &check.asks {
-        Asks::Run => run(text, state),
-        Asks::Quantity(asked) => quantity(text, asked),
-        Asks::Choice | Asks::Complaint => {
-            let by_name = |o: &&crate::knowledge::Outcome| {
-                o.id.value.as_str() == text || o.answer.eq_ignore_ascii_case(text)
-            };
-            let named = check.outcomes.iter().find(by_name);
-            let chosen =
-                named.or_else(|| numbered(text, check.outcomes.len()).map(|place| &check.outcomes[place]));
-            let yes_or_no =
-                format!("Type a number from 1 to {}, or ? if nobody can tell.", check.outcomes.len());
-            chosen.map_or_else(|| say(&yes_or_no), |o| Input::Reading(Reading::Outcome(o.id.value.clone())))
-        }
-    }
-}
-
-/// `199.4`, `199.4 g`, or a pair: `199.4 200`, `199.4 g, 200 g`.
-fn quantity(text: &str, asked: &AskedQuantity) -> Input {
-    let parsed = |text: &str| Quantity::parse_in(text, asked.unit).map_err(|e| sentence(&e.to_string()));
-    if asked.against == Against::Nothing {
-        return match parsed(text) {
-            Ok(value) => Input::Reading(Reading::Value { value, against: None }),
-            Err(error) => Input::Misunderstood(error),
-        };
-    }
-    let Some((first, second)) = two(text) else {
-        let example =
-            format!("Type both, the reading first, like 199.4 {unit}, 200 {unit}.", unit = asked.unit.name);
-        return Input::Misunderstood(example);
-    };
-    match (parsed(&first), parsed(&second)) {
-        (Ok(value), Ok(partner)) => {
-            let beside = if asked.against == Against::Expected {
-                Beside::Expected(partner)
-            } else {
-                Beside::Shown(partner)
-            };
-            Input::Reading(Reading::Value { value, against: Some(beside) })
-        }
-        (Err(error), _) | (_, Err(error)) => Input::Misunderstood(error),
-    }
-}
-
-/// Two figures in a line: parted by a semicolon, a comma with a blank, a slash, a word, or by blanks alone.
-fn two(text: &str) -> Option<(String, String)> {
-    for mark in [";", ", ", " / ", " and ", " of "] {
-        if let Some((a, b)) = text.split_once(mark) {
-            return Some((a.trim().to_owned(), b.trim().to_owned()));
-        }
-    }
-    let words: Vec<&str> = text.split_whitespace().collect();
-    match words.as_slice() {
-        [a, b] if parse_number(b).is_ok() || b.starts_with(|c: char| c.is_ascii_digit()) => {
-            Some(((*a).to_owned(), (*b).to_owned()))
-        }
-        [a, unit, b] => Some((format!("{a} {unit}"), format!("{b} {unit}"))),
-        [a, u, b, v] => Some((format!("{a} {u}"), format!("{b} {v}"))),
-        _ => None,
-    }
-}
-
-fn run(text: &str, state: &State) -> Input {
-    let Some((target, unit)) = &state.target else { return say("Type first what a fill should weigh.") };
-    let options = ReadOptions { unit: Unit::find(unit), ..ReadOptions::default() };
-    match read(text, &options) {
-        Ok(read) if read.skipped.is_empty() => {
-            let unit_of = Unit::find(unit).unwrap_or_else(|| Kind::Mass.base());
-            let values = read
-                .run
-                .values()
-                .iter()
-                .map(|grams| crate::units::significant(unit_of.from_base(*grams)))
-                .collect();
-            Input::Reading(Reading::Fills(super::step::fills(*target, unit, values)))
-        }
-        Ok(read) => {
-            let what: Vec<String> = read.skipped.iter().take(3).map(|s| format!("'{}'", s.text)).collect();
-            Input::Misunderstood(format!("Not a weight: {}. Type the whole run again.", what.join(", ")))
-        }
-        Err(error) => Input::Misunderstood(sentence(&error.to_string())),
-    }
-}
-
-fn sentence(text: &str) -> String {
-    let mut chars = text.chars();
-    let first = chars.next().map_or_else(String::new, |c| c.to_uppercase().collect());
-    format!("{first}{}.", chars.as_str())
 }

@@ -3,16 +3,22 @@
 //! [`assess`] turns the events of a case into evidence, belief and plan; [`Walker`] asks, takes answers and says
 //! what must be on disk. Nothing here prints, writes, or reads a clock.
 
+mod answers;
 mod assess;
 mod desk;
 mod evidence;
 mod input;
+mod lockout;
+mod menus;
+mod opening;
+mod read;
 mod state;
 mod step;
 
+pub use answers::stood;
 pub use assess::{AssessError, Assessment, Because, Conflict, Suspect, assess};
 pub use desk::{Desk, DeskError, hands};
 pub use evidence::{Gathered, Heard, HeardKind, NOT_CLEAR_YET, NOTHING_UNUSUAL, gather, to_run};
-pub use input::{CLOSINGS, Input, RESULTS, WHO, WORDS, understand};
+pub use input::{CLOSINGS, Input, RESULTS, WHO, WORDS, is_word, understand};
 pub use state::{Ask, Item, Lockout, Pick, Show, State, Step, Work};
 pub use step::Walker;

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use super::assess::Assessment;
 use crate::casebook::{Case, Closing, Entry};
-use crate::ids::{CauseId, CheckId, CircumstanceId, FindingId, MachineId, PersonId, PlaceId, RemedyId};
+use crate::ids::{CauseId, CheckId, CircumstanceId, FindingId, MachineId, PersonId, RemedyId};
 use crate::plan::Candidate;
 
 /// One item of the fixed opening, in order. Each can be skipped.
@@ -71,7 +71,9 @@ pub enum Ask {
     StillLocked(Box<Work>),
     /// A remedy: its steps, then how it went.
     Remedy(RemedyId),
-    /// The setting that a remedy changes: what stood there, and what was typed.
+    /// The setting that a remedy will change: what stands there, before anybody changes it.
+    Before(RemedyId),
+    /// The setting that a remedy changed: what stood there, and what was typed.
     Setting(RemedyId),
     /// A visit is the best step.
     Send,
@@ -85,6 +87,21 @@ pub enum Ask {
     Over(Option<Closing>),
 }
 
+impl Ask {
+    /// The id of the step of the plan that is asked about.
+    pub fn id(&self) -> Option<&str> {
+        match self {
+            Ask::Target(id) | Ask::Check(id) => Some(id.as_str()),
+            Ask::Circumstance(id) => Some(id.as_str()),
+            Ask::Remedy(id) | Ask::Before(id) | Ask::Setting(id) => Some(id.as_str()),
+            Ask::Authority(work) | Ask::Locked(work) | Ask::StillLocked(work) => Some(work.id()),
+            Ask::Send => Some(crate::plan::SEND),
+            Ask::MakeSafe => Some(crate::plan::STOP),
+            _ => None,
+        }
+    }
+}
+
 /// Work that waits for a lockout.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Work {
@@ -92,6 +109,16 @@ pub enum Work {
     Check(CheckId),
     /// A remedy.
     Remedy(RemedyId),
+}
+
+impl Work {
+    /// Its id.
+    pub fn id(&self) -> &str {
+        match self {
+            Work::Check(id) => id.as_str(),
+            Work::Remedy(id) => id.as_str(),
+        }
+    }
 }
 
 /// A list to choose from by number.
@@ -107,6 +134,24 @@ pub enum Pick {
     Suspect(Vec<CauseId>),
     /// An answer to correct, by index of its event.
     Correct(Vec<usize>),
+}
+
+impl Pick {
+    /// How many there are to choose from.
+    pub fn len(&self) -> usize {
+        match self {
+            Pick::Reading(list) => list.len(),
+            Pick::Other(list) => list.len(),
+            Pick::Did(list) => list.len(),
+            Pick::Suspect(list) => list.len(),
+            Pick::Correct(list) => list.len(),
+        }
+    }
+
+    /// Whether there is nothing to choose from.
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
 }
 
 /// Which person's lock is on, and what was agreed.
@@ -129,8 +174,6 @@ pub struct State {
     pub ask: Ask,
     /// What is believed and planned; none until the machine is known.
     pub assessment: Option<Assessment>,
-    /// Where the caller stands.
-    pub place: Option<PlaceId>,
     /// The lockout in force.
     pub lockout: Lockout,
     /// The answer that the next one replaces, by index of its event.
@@ -145,8 +188,8 @@ pub struct State {
     pub machines: Vec<MachineId>,
     /// Whether the danger said has been made safe.
     pub made_safe: bool,
-    /// What the last answer was, said back.
-    pub read_back: Option<String>,
+    /// Steps passed over, by id; they stay in the list of other steps.
+    pub passed: BTreeSet<String>,
 }
 
 /// What one step of the walk gives: the new state, and what must be on disk before it is shown.
@@ -169,6 +212,8 @@ pub enum Show {
     Causes,
     /// What can be typed here.
     Help,
-    /// What was not understood, in a sentence.
+    /// What was not understood, in a sentence; the question stands.
     NotUnderstood(String),
+    /// A sentence to read before the next question.
+    Said(String),
 }

@@ -53,6 +53,13 @@ fn every_command_has_examples_that_work() {
 }
 
 #[test]
+fn an_empty_variable_is_as_good_as_none() {
+    let tool = Tool::built_in(80);
+    let empty = |name: &str| tool.command().env(name, "").args(["find", "light"]).output().unwrap();
+    assert!(empty("HANDLAMP_KNOWLEDGE").status.success() && empty("HANDLAMP_STORE").status.success());
+}
+
+#[test]
 fn a_reader_that_has_gone_is_no_error() {
     let mut child = Command::new(env!("CARGO_BIN_EXE_handlamp"))
         .args(["show", "paper-round-pan", "--knowledge", "tests/kb/minimal"])

@@ -8,6 +8,7 @@ mod entry;
 mod hits;
 mod steps;
 mod weighing;
+mod work;
 
 use std::io::{self, Write};
 

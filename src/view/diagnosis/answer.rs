@@ -46,7 +46,8 @@ pub fn why(knowledge: &Knowledge, state: &State) -> Page {
         page.text("Nothing is worked out until the machine is known.");
         return page;
     };
-    if let Some(step) = assessment.plan.next.first() {
+    let next = &assessment.plan.next;
+    if let Some(step) = next.iter().find(|c| state.ask.id() == Some(c.id.as_str())).or_else(|| next.first()) {
         page.heading(format!("Why: {}", title(knowledge, &step.id)));
         page.text(reasons::reason(knowledge, step));
         page.bullets(reasons::then_lines(knowledge, step));

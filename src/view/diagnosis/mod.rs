@@ -33,12 +33,21 @@ pub fn title<'k>(knowledge: &'k Knowledge, id: &'k str) -> &'k str {
     }
 }
 
-/// What is asked now, in full.
+/// What is asked now, in full; what was answered before, when it is asked again.
 pub fn question(knowledge: &Knowledge, state: &State) -> Page {
+    let mut page = Page::default();
+    if let Some(index) = state.correcting {
+        page.text(format!("Said before: {}", sentence(&event_line(knowledge, &state.case, index))));
+    }
+    page.0.extend(asked(knowledge, state).0);
+    page
+}
+
+fn asked(knowledge: &Knowledge, state: &State) -> Page {
     match &state.ask {
         Ask::Opening(item) => opening::question(knowledge, state, *item),
         Ask::MakeSafe => opening::make_safe(),
-        Ask::Symptoms(list) => opening::symptoms(knowledge, list),
+        Ask::Symptoms(list) => opening::symptoms(knowledge, state, list),
         Ask::Target(_) => works::target(),
         Ask::Check(id) => works::check(knowledge, state, id),
         Ask::Circumstance(id) => works::circumstance(knowledge, state, id),
@@ -46,6 +55,7 @@ pub fn question(knowledge: &Knowledge, state: &State) -> Page {
         Ask::Locked(work) => works::locked(knowledge, state, work),
         Ask::StillLocked(_) => works::still_locked(state),
         Ask::Remedy(id) => works::remedy(knowledge, state, id),
+        Ask::Before(id) => works::before(knowledge, state, id),
         Ask::Setting(id) => works::setting(knowledge, state, id),
         Ask::Send => works::send(knowledge, state),
         Ask::Pick(pick) => pick_list(knowledge, state, pick),
@@ -117,6 +127,9 @@ pub fn event_line(knowledge: &Knowledge, case: &Case, index: usize) -> String {
         }
         What::Circumstance { id, answer } => {
             format!("{} {}", circumstance_question(knowledge, id.as_str()), reasons::happened_words(*answer))
+        }
+        What::Setting { id, old: Some(old), new: None } => {
+            format!("Setting {}: {old} before any change", id.as_str().replace('-', " "))
         }
         What::Setting { id, old, new } => format!(
             "Setting {}: {} → {}",

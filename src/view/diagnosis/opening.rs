@@ -21,7 +21,7 @@ pub(super) fn question(knowledge: &Knowledge, state: &State, item: Item) -> Page
         )),
         Item::Who => page.push(Block::Numbered(WHO_WORDS.iter().map(|w| (*w).into()).collect())),
         Item::Held => {
-            page.text("Hold everything filled since the last good check until a run of fills is judged.")
+            page.text("Hold everything filled since the last good check until a run of fills is judged.");
         }
         _ => {}
     }
@@ -70,10 +70,12 @@ pub(super) fn make_safe() -> Page {
     page.push(Block::Bullets(
         [
             "Press the stop. If that does not stop it, use the mains disconnector from outside.",
+            "If somebody is hurt or caught: the emergency number and first aid before anything else. Start nothing to free them.",
+            "Smoke, sparks, a burnt smell or a tingle: hands off the machine, mains off from outside, people away.",
             "Nobody reaches in. Keep people clear of the outlet and the tray.",
-            "If somebody is hurt: first aid and the emergency number before anything else.",
-            "Shut off the product above the machine if that can be done from outside.",
-            "Lock it off and leave it as it is. Tell the supervisor.",
+            "If it can be done from outside: shut off the product above the machine, and dump the air.",
+            "A stop is not a lock. Somebody authorised locks and tags mains and air; until then somebody stands by.",
+            "Leave it as it is. Tell the supervisor.",
         ]
         .map(Words::from)
         .to_vec(),
@@ -83,11 +85,14 @@ pub(super) fn make_safe() -> Page {
     page
 }
 
-pub(super) fn symptoms(knowledge: &Knowledge, list: &[FindingId]) -> Page {
+pub(super) fn symptoms(knowledge: &Knowledge, state: &State, list: &[FindingId]) -> Page {
     let mut page = Page::default();
+    if let Some(complaint) = &state.case.complaint {
+        page.quote("Complaint", complaint);
+    }
     if list.is_empty() {
         page.text("Nothing in the book sounds like these words.");
-        page.hint("Type 0 to go on, or 'give' to choose what is seen.");
+        page.hint("Type 0 to go on.");
         return page;
     }
     page.text(

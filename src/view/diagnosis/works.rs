@@ -3,11 +3,12 @@
 use super::super::words::{self, sentence};
 use super::super::{Block, Lockout, Page, Words};
 use super::{reasons, title};
+use crate::casebook::What;
 use crate::ids::{CheckId, CircumstanceId, RemedyId};
-use crate::knowledge::{Knowledge, Machine, Work as Worked};
+use crate::knowledge::{Asks, How, Knowledge, Machine, Work as Worked};
 use crate::plan::Candidate;
 use crate::safety::{Exposure, Isolation};
-use crate::walk::{State, Work};
+use crate::walk::{State, Work, stood};
 use crate::weights::proof::Proof;
 
 fn machine<'k>(knowledge: &'k Knowledge, state: &State) -> Option<&'k Machine> {
@@ -47,6 +48,22 @@ fn steps(page: &mut Page, knowledge: &Knowledge, state: &State, work: &Worked) {
     }
 }
 
+fn isolated(knowledge: &Knowledge, state: &State, work: &Worked) -> bool {
+    machine(knowledge, state).is_some_and(|m| m.exposures(work).needs_isolation())
+}
+
+/// A lock is still on and the work is done from outside: power comes back only after the hand-back.
+fn power_first(page: &mut Page, knowledge: &Knowledge, state: &State, work: &Worked) {
+    if let Some(key) = state.lockout.key.as_deref().filter(|_| !isolated(knowledge, state, work)) {
+        page.heading(format!("The lock of {key} is still on: if this needs power, first"));
+        page.push(numbered_hand_back());
+    }
+}
+
+fn numbered_hand_back() -> Block {
+    Block::Numbered(Isolation::HAND_BACK.iter().map(|text| (*text).into()).collect())
+}
+
 pub(super) fn target() -> Page {
     let mut page = Page::default();
     page.text(Words::new().strong("What should one fill weigh, net?"));
@@ -59,6 +76,9 @@ pub(super) fn check(knowledge: &Knowledge, state: &State, id: &CheckId) -> Page 
     let Some(check) = knowledge.checks.get(id) else { return page };
     head(&mut page, knowledge, state, id.as_str(), Some(&check.work));
     needs(&mut page, &check.work);
+    if check.how != How::Told {
+        power_first(&mut page, knowledge, state, &check.work);
+    }
     steps(&mut page, knowledge, state, &check.work);
     page.text(Words::new().strong(&check.ask));
     if !check.outcomes.is_empty() && check.outcomes.iter().all(|o| o.when.is_none()) {
@@ -67,8 +87,24 @@ pub(super) fn check(knowledge: &Knowledge, state: &State, id: &CheckId) -> Page 
     if let Some(back) = &check.read_back {
         page.text(Words::new().plain(format!("Read it back: “{back}”")));
     }
+    if matches!(check.asks, Asks::Run) {
+        proving(&mut page, state);
+    }
     page.hint(reasons::how_to_type(check));
     page
+}
+
+/// What a run after a remedy is for, and how many fills it still lacks.
+fn proving(page: &mut Page, state: &State) {
+    let remedy = state.case.events.iter().rev().find(|e| matches!(e.what, What::Remedy { .. }));
+    match (remedy, state.assessment.as_ref().and_then(|a| a.proof.as_ref())) {
+        (Some(_), None) => page.text("This run is what proves the cure, or shows that it is still there."),
+        (Some(_), Some(Proof::GoneNotProved { more: Some(more), .. })) => page.text(format!(
+            "It looks gone and is not proved yet: about {} would do. They count with those before.",
+            words::count(*more, "more fill", "more fills")
+        )),
+        _ => {}
+    }
 }
 
 fn needs(page: &mut Page, work: &Worked) {
@@ -91,12 +127,12 @@ pub(super) fn authority() -> Page {
     let mut page = Page::default();
     page.heading("Before anybody opens a guard");
     page.text(Words::new().strong(
-        "Have you this machine's written isolation procedure, and are you authorised to lock it out by it?",
+        "Has the person who will reach in this machine's written isolation procedure, and may they lock it out?",
     ));
     page.text(
         "This tool prompts; the site's procedure decides. Without one, only checks from outside are left.",
     );
-    page.hint("y or n.");
+    page.hint("y or n. Ask that person: nobody answers for another.");
     page
 }
 
@@ -106,12 +142,18 @@ pub(super) fn locked(knowledge: &Knowledge, state: &State, work: &Work) -> Page 
         Work::Check(id) => knowledge.checks.get(id).map(|c| &c.work),
         Work::Remedy(id) => knowledge.remedies.get(id).map(|r| &r.work),
     };
-    if let Some((work, machine)) = worked.zip(machine(knowledge, state))
-        && let Some(isolation) = machine.isolation(&machine.exposures(work))
-    {
-        page.push(Block::Isolation(isolation));
+    let mut asked = "Locked, tried, and nothing moves? Whose key?";
+    if let Some((work, machine)) = worked.zip(machine(knowledge, state)) {
+        let exposures = machine.exposures(work);
+        if exposures.has(Exposure::AtScale) {
+            asked = "All but the scale locked, tried, and nothing moves? Whose key?";
+        }
+        if let Some(isolation) = machine.isolation(&exposures) {
+            page.push(Block::Isolation(isolation));
+        }
     }
-    page.text(Words::new().strong("Locked, tried, and nothing moves? Whose key?"));
+    page.text("Where the written procedure asks for more, do more. Where the two disagree, stop and ask.");
+    page.text(Words::new().strong(asked));
     page.hint("Type whose key it is, or n if it is not locked.");
     page
 }
@@ -120,7 +162,7 @@ pub(super) fn still_locked(state: &State) -> Page {
     let mut page = Page::default();
     let key = state.lockout.key.as_deref().unwrap_or("nobody");
     page.text(Words::new().strong(Isolation::STILL_LOCKED).plain(format!(" Last said: {key}.")));
-    page.hint("Type whose key it is, or n if the lock is off.");
+    page.hint("Type the same name, or n if the lock is off. Another name begins the lockout anew.");
     page
 }
 
@@ -139,30 +181,64 @@ pub(super) fn remedy(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pag
     if let Some(setting) = &remedy.changes {
         let name = setting.value.as_str().replace('-', " ");
         page.text(format!(
-            "Write down the old {name} first. One change at a time; put it back if it is no better."
+            "The old {name} is written down first{}. One change at a time; put it back if it is no better.",
+            stood(knowledge, &state.case.events, id).map_or_else(String::new, |old| format!(": {old}"))
         ));
     }
+    power_first(&mut page, knowledge, state, &remedy.work);
     steps(&mut page, knowledge, state, &remedy.work);
+    if state.lockout.key.is_some() && isolated(knowledge, state, &remedy.work) {
+        page.heading("When the work is done");
+        page.push(numbered_hand_back());
+    }
     page.text(Words::new().strong("Once it is done: how is it now?"));
     page.push(Block::Numbered(
         ["Gone, as far as can be seen; a run of fills proves it.", "Still there.", "Something else changed."]
             .map(Words::from)
             .to_vec(),
     ));
-    page.hint("Type 1, 2 or 3. 'other' if it cannot be done now.");
+    page.hint("Type 1, 2 or 3 once it is done. ? if it cannot be done now.");
+    page
+}
+
+/// Asked before anything is changed: the way back.
+pub(super) fn before(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Page {
+    let mut page = Page::default();
+    page.heading(format!("Next: {}", title(knowledge, id.as_str())));
+    if let Some(found) = candidate(state, id.as_str()) {
+        page.text(reasons::reason(knowledge, found));
+    }
+    page.text("Change nothing yet. Write down what stands there, so that it can be put back.");
+    page.text(Words::new().strong(format!("{}: what stands there now?", setting_name(knowledge, state, id))));
+    page.hint("Like 3.0 g. ? skips.");
     page
 }
 
 pub(super) fn setting(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Page {
     let mut page = Page::default();
+    let name = setting_name(knowledge, state, id);
+    if let Some(old) = stood(knowledge, &state.case.events, id) {
+        page.text(Words::new().strong(format!("{name}: it was {old}. What stands there now?")));
+        page.hint("Like 1.5 g. ? skips.");
+    } else {
+        page.text(
+            Words::new().strong(format!("{name}: what stood there before, and what stands there now?")),
+        );
+        page.hint("Like 3.0 g to 1.5 g, or 1.5 g if nobody knows the old one. ? skips.");
+    }
+    page
+}
+
+fn setting_name<'k>(knowledge: &'k Knowledge, state: &State, id: &RemedyId) -> &'k str {
     let setting = knowledge.remedies.get(id).and_then(|r| r.changes.as_ref());
     let known =
         setting.zip(machine(knowledge, state)).and_then(|(s, m)| m.settings.iter().find(|k| k.id == s.value));
-    let name = known.map_or("setting", |s| s.title.as_str());
-    page.text(Words::new().strong(format!("{name}: what stood there before, and what stands there now?")));
-    page.hint("Like 3.0 g to 1.5 g. ? skips.");
-    page
+    known.map_or("The setting", |s| s.title.as_str())
 }
+
+/// How a machine is left that is not proved cured.
+const LEAVE_IT_SAFE: &str = "If it is left: stopped, and by somebody authorised locked, vented and tagged with name, \
+date and reason. Product stays on hold.";
 
 pub(super) fn send(knowledge: &Knowledge, state: &State) -> Page {
     let mut page = Page::default();
@@ -174,10 +250,10 @@ pub(super) fn send(knowledge: &Knowledge, state: &State) -> Page {
     if let Some(visit) = state.assessment.as_ref().and_then(|a| a.plan.visit.as_ref()) {
         visit_kit(&mut page, knowledge, visit);
     }
-    page.text("Leave it safe: stopped, locked, tagged with name, date and reason. Product stays on hold.");
+    page.text(LEAVE_IT_SAFE);
     page.push(Block::Numbered(vec!["Close the case: somebody is sent.".into()]));
     page.push(Block::Notice);
-    page.hint("Type 1, or 'other' for other steps.");
+    page.hint("Type 1, ? or 'other' for other steps.");
     page
 }
 
@@ -201,7 +277,7 @@ pub(super) fn close(knowledge: &Knowledge, state: &State) -> Page {
             words::count(*more, "fill", "fills")
         )),
         Some(Proof::GoneNotProved { more: None, .. }) => {
-            page.text("Gone, not proved: more fills alone will not prove it.")
+            page.text("Gone, not proved: more fills alone will not prove it.");
         }
         Some(Proof::StillThere { .. }) => page.text("The last run still shows the fault."),
         None => page.text("No run of fills since a remedy: nothing is proved."),
@@ -209,26 +285,26 @@ pub(super) fn close(knowledge: &Knowledge, state: &State) -> Page {
     let handed = state.case.events.iter().any(|e| hands_on_event(knowledge, state, &e.what));
     if handed {
         page.text(
-            "Tools and parts counted out, guards on, people clear, own locks off, those affected told?",
+            "Tools and parts counted out, guards on, people clear, own locks off, those affected told, line released?",
         );
     }
+    page.text(LEAVE_IT_SAFE);
     page.push(Block::Numbered(
         ["Cured, proved by a run of fills.", "Gone, not proved.", "Somebody is sent.", "Left open."]
             .map(Words::from)
             .to_vec(),
     ));
     page.push(Block::Notice);
-    page.hint("Type 1 to 4, or 'back'.");
+    page.hint("Type 1 to 4, or 'back' to go on.");
     page
 }
 
-fn hands_on_event(knowledge: &Knowledge, state: &State, what: &crate::casebook::What) -> bool {
-    use crate::casebook::What;
+fn hands_on_event(knowledge: &Knowledge, state: &State, what: &What) -> bool {
     let work = match what {
         What::Reading { check, .. } => knowledge.checks.get(check).map(|c| &c.work),
         What::Remedy { id, .. } => knowledge.remedies.get(id).map(|r| &r.work),
         _ => None,
     };
     let exposures = work.zip(machine(knowledge, state)).map(|(w, m)| m.exposures(w));
-    exposures.is_some_and(|e| e.hands_on() || e.has(Exposure::Running) && e.needs_isolation())
+    exposures.is_some_and(|e| e.hands_on())
 }

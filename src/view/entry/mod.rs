@@ -142,7 +142,7 @@ pub fn page(knowledge: &Knowledge, graph: &FaultGraph, entry: Entry<'_>, machine
     if let Some(head) = entry.head() {
         origin(&mut page, knowledge, head);
     }
-    if stop {
+    if stop || matches!(entry, Entry::Machine(_)) {
         page.push(Block::Notice);
     }
     page

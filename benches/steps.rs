@@ -1,0 +1,97 @@
+//! What a technician waits for: loading and vetting the knowledge, one assessment and one plan of the example call, and
+//! a cold `find` as a new process. Comparable from run to run: the inputs are the shipped ones.
+
+use std::path::Path;
+use std::process::Command;
+
+use divan::{Bencher, black_box};
+use handlamp::belief::{Reach, leading, posterior};
+use handlamp::casebook::{self, Case};
+use handlamp::knowledge::{Knowledge, Texts, load};
+use handlamp::walk::{Desk, assess, gather};
+
+fn main() {
+    divan::main();
+}
+
+fn knowledge() -> Knowledge {
+    load(&Texts::built_in()).0
+}
+
+fn light_bags(knowledge: &Knowledge) -> Case {
+    casebook::read_path(Path::new("tests/faults/light-bags.yaml"), knowledge)
+        .expect("the example call reads")
+        .case
+}
+
+#[divan::bench]
+fn load_and_vet(bencher: Bencher<'_, '_>) {
+    let texts = Texts::built_in();
+    bencher.bench_local(|| {
+        let (knowledge, problems) = load(&texts);
+        (problems.len(), handlamp::vet::judge(&knowledge, &texts, true).len())
+    });
+}
+
+#[divan::bench]
+fn load_only(bencher: Bencher<'_, '_>) {
+    let texts = Texts::built_in();
+    bencher.bench_local(|| load(&texts).1.len());
+}
+
+#[divan::bench]
+fn one_posterior(bencher: Bencher<'_, '_>) {
+    let knowledge = knowledge();
+    let case = light_bags(&knowledge);
+    let desk = Desk::for_case(&knowledge, &case).expect("the machine is known");
+    let evidence = gather(&desk, &case).evidence;
+    bencher.bench_local(|| posterior(&desk.model.network, black_box(&evidence)));
+}
+
+#[divan::bench]
+fn leading_combinations(bencher: Bencher<'_, '_>) {
+    let knowledge = knowledge();
+    let case = light_bags(&knowledge);
+    let desk = Desk::for_case(&knowledge, &case).expect("the machine is known");
+    let evidence = gather(&desk, &case).evidence;
+    let posterior = posterior(&desk.model.network, &evidence).expect("the evidence is possible");
+    bencher.bench_local(|| leading(&desk.model.network, black_box(&evidence), &posterior, Reach::default()));
+}
+
+#[divan::bench]
+fn whole_assessment(bencher: Bencher<'_, '_>) {
+    let knowledge = knowledge();
+    let case = light_bags(&knowledge);
+    let desk = Desk::for_case(&knowledge, &case).expect("the machine is known");
+    bencher.bench_local(|| assess(&desk, black_box(&case), None));
+}
+
+/// A new process each time, the index of this knowledge on disk.
+#[divan::bench]
+fn cold_find(bencher: Bencher<'_, '_>) {
+    process(bencher, &["find", "bags", "too", "light"]);
+}
+
+#[divan::bench]
+fn cold_show(bencher: Bencher<'_, '_>) {
+    process(bencher, &["show", "fills-steadily-light"]);
+}
+
+/// What any process costs, to take off the two above.
+#[divan::bench]
+fn bare_start(bencher: Bencher<'_, '_>) {
+    process(bencher, &["--version"]);
+}
+
+fn process(bencher: Bencher<'_, '_>, args: &[&str]) {
+    let home = tempfile::tempdir().expect("a folder for the store");
+    let run = || {
+        let done = Command::new(env!("CARGO_BIN_EXE_handlamp"))
+            .args(args)
+            .env("HANDLAMP_STORE", home.path())
+            .output();
+        assert!(done.expect("the program runs").status.success());
+    };
+    run();
+    bencher.bench_local(run);
+}

@@ -1,0 +1,90 @@
+//! Checks that are open, and what each would answer: the ones with a table as they stand, a run of fills as a check that
+//! shows what is there.
+
+use super::situation::Situation;
+use crate::belief;
+use crate::knowledge::{Asks, Check, Work};
+
+/// With so many fills since the last remedy, another run tells little that is new.
+const ENOUGH_FILLS: usize = 10;
+/// How surely a run of fills shows what is there, for the worth of making one.
+const RUN_SHOWS: f64 = 0.93;
+
+/// A question that is open, and what it would answer in each scenario.
+pub(super) struct Question<'a> {
+    pub id: String,
+    pub work: Option<&'a Work>,
+    pub minutes: f64,
+    pub outcomes: Vec<String>,
+    /// P(outcome | scenario), by scenario then outcome.
+    pub chances: Vec<Vec<f64>>,
+}
+
+/// Checks that apply and would bring something new.
+pub(super) fn unanswered<'a>(situation: &Situation<'a>) -> Vec<&'a Check> {
+    let fits = |check: &&&Check| match check.asks {
+        Asks::Complaint => false,
+        Asks::Run => situation.fills < ENOUGH_FILLS,
+        _ => situation.model.tables.contains_key(&check.id) && !situation.answered.contains_key(&check.id),
+    };
+    situation.view.checks.iter().filter(fits).copied().collect()
+}
+
+/// A check as the belief takes it.
+pub(super) fn as_asked(situation: &Situation<'_>, check: &Check) -> belief::Check {
+    let moment = belief::Moment::Unknown;
+    match situation.model.tables.get(&check.id) {
+        Some(table) => {
+            belief::Check { findings: table.findings.clone(), outcomes: table.likelihoods.clone(), moment }
+        }
+        None => run_as_asked(situation),
+    }
+}
+
+/// The symptoms that a run of fills can show on this machine.
+fn run_symptoms(situation: &Situation<'_>) -> Vec<(&'static str, usize)> {
+    let symptoms = situation.view.patterns.iter().filter_map(|(name, symptom)| Some((*name, (*symptom)?)));
+    symptoms.filter_map(|(name, symptom)| Some((name, situation.model.finding(&symptom.id)?))).collect()
+}
+
+/// A run before it is weighed, as a check: it shows nothing unusual, one symptom, or several.
+fn run_as_asked(situation: &Situation<'_>) -> belief::Check {
+    let symptoms = run_symptoms(situation);
+    let kinds = symptoms.len() + 2;
+    let degrees = |finding: usize| situation.model.network.findings()[finding].degrees + 1;
+    let states: usize = symptoms.iter().map(|(_, finding)| degrees(*finding)).product();
+    let mut outcomes = vec![Vec::with_capacity(states); kinds];
+    for row in 0..states {
+        let mut rest = row;
+        let mut there = Vec::new();
+        for (place, (_, finding)) in symptoms.iter().enumerate().rev() {
+            if rest % degrees(*finding) > 0 {
+                there.push(place);
+            }
+            rest /= degrees(*finding);
+        }
+        let shows = match there.as_slice() {
+            [] => 0,
+            [one] => one + 1,
+            _ => kinds - 1,
+        };
+        for (kind, outcome) in outcomes.iter_mut().enumerate() {
+            outcome.push(if kind == shows { RUN_SHOWS } else { (1.0 - RUN_SHOWS) / (kinds - 1) as f64 });
+        }
+    }
+    let findings = symptoms.iter().map(|(_, finding)| *finding).collect();
+    belief::Check { findings, outcomes, moment: belief::Moment::Unknown }
+}
+
+/// The outcomes of a check, by name.
+pub(super) fn outcome_names(situation: &Situation<'_>, check: &Check) -> Vec<String> {
+    if matches!(check.asks, Asks::Run) {
+        let symptoms = run_symptoms(situation).into_iter().map(|(name, _)| name.to_owned());
+        return ["nothing-unusual".to_owned()]
+            .into_iter()
+            .chain(symptoms)
+            .chain(["several".to_owned()])
+            .collect();
+    }
+    check.outcomes.iter().map(|o| o.id.value.as_str().to_owned()).collect()
+}

@@ -1,0 +1,151 @@
+//! What an answer does: a reading, a circumstance, a remedy with the setting it changes, the closing.
+
+use super::assess::AssessError;
+use super::state::{Ask, Lockout, Show};
+use super::step::Pace;
+use crate::casebook::{Closing, Entry, Event, Happened, Reading, RemedyResult, What};
+use crate::ids::{CheckId, RemedyId, SettingId};
+use crate::knowledge::{Asks, Knowledge};
+use crate::safety::Exposure;
+use crate::weights::proof::Proof;
+
+/// What stood in the setting of a remedy, when it was written down and nothing was typed there since.
+pub fn stood(knowledge: &Knowledge, events: &[Event], remedy: &RemedyId) -> Option<String> {
+    events.iter().rev().find_map(|event| match &event.what {
+        What::Setting { id, old, new } if sets(knowledge, remedy, id) => {
+            Some(old.clone().filter(|_| new.is_none()))
+        }
+        _ => None,
+    })?
+}
+
+fn sets(knowledge: &Knowledge, remedy: &RemedyId, setting: &SettingId) -> bool {
+    let changes = knowledge.remedies.get(remedy).and_then(|r| r.changes.as_ref());
+    changes.is_some_and(|changes| changes.value == *setting)
+}
+
+impl Pace<'_> {
+    pub(super) fn reading(&mut self, reading: Reading) -> Result<(), AssessError> {
+        let (Ask::Check(id) | Ask::Target(id)) = self.state.ask.clone() else { return Ok(()) };
+        let Some(check) = self.knowledge.checks.get(&id) else { return Ok(()) };
+        if let Reading::Fills(fills) = &reading {
+            self.state.target = Some((fills.target, fills.unit.clone()));
+        }
+        let run = matches!(check.asks, Asks::Run) && reading != Reading::CannotTell;
+        if self.exposures(&check.work).has(Exposure::Running) {
+            // It ran, so the locks were off.
+            self.state.lockout = Lockout::default();
+        }
+        let moment = self.moment();
+        self.event(What::Reading { check: id, reading, moment });
+        self.opening()?;
+        if run && matches!(self.state.assessment.as_ref().and_then(|a| a.proof.as_ref()), Some(Proof::Proved))
+        {
+            self.state.ask = Ask::Close;
+        }
+        Ok(())
+    }
+
+    pub(super) fn happened(&mut self, answer: Happened) -> Result<(), AssessError> {
+        if let Ask::Circumstance(id) = self.state.ask.clone() {
+            self.event(What::Circumstance { id, answer });
+        }
+        self.opening()
+    }
+
+    /// What stood there, before anything is changed; or what stands there now.
+    pub(super) fn setting(&mut self, old: Option<String>, new: Option<String>) -> Result<(), AssessError> {
+        let (Ask::Before(remedy) | Ask::Setting(remedy)) = self.state.ask.clone() else { return Ok(()) };
+        let before = matches!(self.state.ask, Ask::Before(_));
+        let corrected = self.state.correcting.is_some();
+        if let Some(setting) = self.knowledge.remedies.get(&remedy).and_then(|r| r.changes.clone()) {
+            self.event(What::Setting { id: setting.value, old, new });
+        }
+        if corrected {
+            return self.opening();
+        }
+        if before {
+            self.state.ask = Ask::Remedy(remedy);
+            return Ok(());
+        }
+        self.next_after_remedy(&remedy)
+    }
+
+    pub(super) fn result(&mut self, result: RemedyResult) -> Result<(), AssessError> {
+        let Ask::Remedy(id) = self.state.ask.clone() else { return Ok(()) };
+        let corrected = self.state.correcting.is_some();
+        self.event(What::Remedy { id: id.clone(), result });
+        if corrected
+            && !matches!(self.state.case.events.last(), Some(Event { what: What::Remedy { .. }, .. }))
+        {
+            return self.opening();
+        }
+        if self.changes(&id) {
+            self.state.ask = Ask::Setting(id);
+            return Ok(());
+        }
+        self.next_after_remedy(&id)
+    }
+
+    /// The lock has come off to see how it is now, so it lapses.
+    pub(super) fn next_after_remedy(&mut self, id: &RemedyId) -> Result<(), AssessError> {
+        self.state.lockout = Lockout::default();
+        if let Some(check) = self.knowledge.remedies.get(id).map(|r| &r.proved_by.value) {
+            self.state.passed.remove(check.as_str());
+        }
+        self.next()?;
+        let result = self.state.case.events.iter().rev().find_map(|e| match &e.what {
+            What::Remedy { id: done, result } if done == id => Some(*result),
+            _ => None,
+        });
+        match result {
+            Some(RemedyResult::StillThere) => self.put_back(id),
+            Some(RemedyResult::ProvedGone) => self.state.ask = Ask::Close,
+            _ => {}
+        }
+        Ok(())
+    }
+
+    /// The check that proves the last remedy, while it is said to be gone and nothing yet says otherwise.
+    pub(super) fn cure_to_prove(&self) -> Option<CheckId> {
+        let last = self.state.case.events.iter().rev().find_map(|e| match &e.what {
+            What::Remedy { id, result } => Some((id, *result)),
+            _ => None,
+        });
+        let (remedy, _) = last.filter(|(_, result)| *result == RemedyResult::GoneNotProved)?;
+        let check = self.knowledge.remedies.get(remedy)?.proved_by.value.clone();
+        let open = match self.state.assessment.as_ref().and_then(|a| a.proof.as_ref()) {
+            None | Some(Proof::GoneNotProved { more: Some(_), .. }) => true,
+            Some(_) => false,
+        };
+        open.then_some(check)
+    }
+
+    /// One change at a time: what did not help goes back before the next is made.
+    fn put_back(&mut self, remedy: &RemedyId) {
+        let changed = self.state.case.events.iter().rev().find_map(|e| match &e.what {
+            What::Setting { id, old: Some(old), new: Some(_) } if sets(self.knowledge, remedy, id) => {
+                Some((id, old))
+            }
+            _ => None,
+        });
+        if let Some((setting, old)) = changed {
+            let name = setting.as_str().replace('-', " ");
+            let sentence =
+                format!("No better: put the {name} back to {old} before anything else is changed.");
+            self.show = Some(Show::Said(sentence));
+        }
+    }
+
+    pub(super) fn close(&mut self, closing: Closing) {
+        let proof = self.state.assessment.as_ref().and_then(|a| a.proof.as_ref());
+        if closing == Closing::Cured && !matches!(proof, Some(Proof::Proved)) {
+            let sentence = "Cured needs a run of fills since the remedy that proves it. Choose 'gone, not proved', or make the run.";
+            self.show = Some(Show::NotUnderstood(sentence.to_owned()));
+            return;
+        }
+        self.entries.push(Entry::Close(closing));
+        self.state.case.closed = Some(closing);
+        self.state.ask = Ask::Over(Some(closing));
+    }
+}

@@ -1,0 +1,50 @@
+//! What a walk asks before hands go in: authority, the site's written procedure, a lock that is on and tried.
+
+use super::assess::AssessError;
+use super::state::{Ask, Lockout, Work};
+use super::step::Pace;
+
+impl Pace<'_> {
+    /// Work behind a guard waits for authority, the written procedure, and a lock that is on and tried.
+    pub(super) fn guarded(&self, work: Work, needs_isolation: bool) -> Ask {
+        if !needs_isolation {
+            return self.open(work);
+        }
+        match (&self.state.lockout.procedure, &self.state.lockout.key) {
+            (Some(true), Some(_)) => Ask::StillLocked(Box::new(work)),
+            (Some(true), None) => Ask::Locked(Box::new(work)),
+            _ => Ask::Authority(Box::new(work)),
+        }
+    }
+
+    pub(super) fn procedure(&mut self, agrees: bool) -> Result<(), AssessError> {
+        let Ask::Authority(work) = self.state.ask.clone() else { return Ok(()) };
+        self.state.lockout.procedure = Some(agrees);
+        if agrees {
+            self.state.ask = Ask::Locked(work);
+            return Ok(());
+        }
+        self.next()
+    }
+
+    pub(super) fn locked(&mut self, key: Option<String>) -> Result<(), AssessError> {
+        let (Ask::Locked(work) | Ask::StillLocked(work)) = self.state.ask.clone() else { return Ok(()) };
+        let same = |name: &String| {
+            self.state.lockout.key.as_ref().is_some_and(|last| last.trim().eq_ignore_ascii_case(name.trim()))
+        };
+        if matches!(self.state.ask, Ask::StillLocked(_)) && !key.as_ref().is_some_and(same) {
+            // Lifted, or another person's: authority and isolation have lapsed.
+            self.state.lockout = Lockout::default();
+            self.state.ask = Ask::Authority(work);
+            return Ok(());
+        }
+        if let Some(key) = key {
+            self.state.lockout.key = Some(key);
+            self.state.ask = self.open(*work);
+            Ok(())
+        } else {
+            self.state.lockout = Lockout { procedure: Some(false), key: None };
+            self.next()
+        }
+    }
+}
