@@ -326,3 +326,61 @@ fn unmeet(other: &[f64], back: &[f64], meetings: &[Meeting], rows: usize, side: 
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two cells over variable 0 with three states, two over variables 0 and 1, for two scenarios that only the second tells apart.
+    fn two_tables() -> (Tape, [Vec<f64>; 2]) {
+        let (same, apart) = (Classes::one(2), Classes::by([0, 1].into_iter()));
+        let left: Vec<f64> = (1..=6).map(f64::from).collect();
+        let right: Vec<f64> = (1..=24).map(f64::from).collect();
+        let (short, long) = ([(0, 3)], [(0, 3), (1, 2)]);
+        let mut tape = Tape::default();
+        let a = tape.push(Act::Given(left.clone()), 2, 3, same);
+        let b = tape.push(Act::Given(right.clone()), 2, 6, apart.clone());
+        let rows = [Rows::of(&short, &long), Rows::of(&long, &long)];
+        // The larger of the two cells.
+        let meetings = vec![(0, 0, 0), (0, 1, 1), (1, 0, 1), (1, 1, 1)];
+        let both = tape.push(Act::Meet { from: [a, b], rows, meetings }, 2, 6, apart.clone());
+        let first = tape.push(Act::Sum { from: both, stride: 2, states: 3 }, 2, 2, apart.clone());
+        let second = tape.push(Act::Sum { from: first, stride: 1, states: 2 }, 2, 1, apart.clone());
+        tape.push(Act::Move { from: second, moves: vec![(0, 0, 0.5), (1, 0, 2.0)] }, 1, 1, apart);
+        (tape, [left, right])
+    }
+
+    /// The same sum, entry by entry: `[scenario][left entry]`.
+    fn by_hand([left, right]: &[Vec<f64>; 2]) -> Vec<Vec<f64>> {
+        let mut shares = vec![vec![0.0; 6]; 2];
+        for (own, entry) in left.iter().enumerate() {
+            for (other, value) in right.iter().enumerate() {
+                let (scenario, row, cell) = (other % 2, other / 4 % 3, other / 12);
+                if own % 3 == row {
+                    let weight = if own / 3 == 0 && cell == 0 { 0.5 } else { 2.0 };
+                    shares[scenario][own] += entry * value * weight;
+                }
+            }
+        }
+        shares
+    }
+
+    #[test]
+    fn forward_gives_the_total_of_each_scenario() {
+        let (tape, tables) = two_tables();
+        let last = tape.last();
+        let run = tape.forward();
+        let totals: Vec<f64> = by_hand(&tables).iter().map(|shares| shares.iter().sum()).collect();
+        assert_eq!(run.table(last), (Cow::from(totals), 0.0));
+    }
+
+    #[test]
+    fn backward_gives_what_stands_on_each_entry_in_each_scenario() {
+        let (tape, tables) = two_tables();
+        let mut run = tape.forward();
+        run.backward([0]);
+        let shares = by_hand(&tables);
+        let wanted: Vec<f64> = (0..6).flat_map(|own| [shares[0][own], shares[1][own]]).collect();
+        assert_eq!(run.shares(0), wanted);
+    }
+}
