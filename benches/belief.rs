@@ -3,8 +3,8 @@
 
 use divan::{Bencher, black_box};
 use handlamp::belief::{
-    Cause, Check, Circumstance, Evidence, Finding, Item, Link, Moment, Network, Parent, Reach, conflicts,
-    leading, outlook, posterior, weights,
+    Cause, Check, Circumstance, Evidence, Finding, Item, Link, Moment, Network, Parent, Reach, leading,
+    outlook, posterior, readings,
 };
 
 fn main() {
@@ -134,5 +134,6 @@ fn outlook_of_thirty_checks(bencher: Bencher, run: bool) {
 #[divan::bench(args = RUN)]
 fn why_and_conflict(bencher: Bencher, run: bool) {
     let (network, evidence, _) = case(run);
-    bencher.bench(|| (weights(black_box(&network), &evidence, &[0, 1, 2]), conflicts(&network, &evidence)));
+    let Ok(believed) = posterior(&network, &evidence) else { return };
+    bencher.bench(|| readings(black_box(&network), &evidence, &believed, &[0, 1, 2]));
 }

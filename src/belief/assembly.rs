@@ -1,11 +1,11 @@
 //! From a network and its evidence to the small tables whose product is summed.
 //!
 //! Variables are the circumstances and the causes (a trajectory each); findings are bits in the states of their bundles. Several
-//! *scenarios* can stand side by side as the rows of one variable: where the scenario fixes all that may have become of a cause,
-//! the cause is no variable at all.
+//! *scenarios* can stand side by side: where the scenario fixes all that may have become of a cause, the cause is no variable.
 
 use super::bundle::{Bundle, Look, Place, Spot};
-use super::course::{Course, Kind, SCENARIO, Scenarios};
+use super::classes::Classes;
+use super::course::{Course, Kind, Scenarios, Stand};
 use super::evidence::{BeliefError, Evidence, Item};
 use super::influence::{Spread, State, spread, stronger};
 use super::network::{Link, Network, Parent};
@@ -13,16 +13,18 @@ use super::run;
 use super::tape::{Axis, Var, size};
 use super::timeline::{Sight, Timeline, Version};
 
-/// Most rows of the table of one cause over its circumstances.
-const MOST_ROWS: usize = 1 << 16;
+/// Most circumstances of one cause.
+const MOST_OVER: usize = 16;
 
-/// A table that is given: a cell for each state of a bundle, in each a row for each joint state of the axes.
+/// A table that is given: a cell for each state of a bundle, in each a row for each joint state of the axes, in each an entry for
+/// each class of scenarios.
 #[derive(Debug)]
 pub(super) struct Leaf {
     /// The bundle, and the states in whatever order.
     pub(super) states: Option<(usize, Vec<State>)>,
     /// By variable; none has a single state.
     pub(super) axes: Vec<Axis>,
+    pub(super) classes: Classes,
     pub(super) table: Vec<f64>,
 }
 
@@ -32,6 +34,15 @@ pub(crate) struct Asking<'q> {
     pub(crate) sights: &'q [Sight],
     /// For each outcome P(outcome | states).
     pub(crate) outcomes: &'q [Vec<f64>],
+}
+
+/// What a sum is taken over.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Given<'a> {
+    pub(crate) network: &'a Network,
+    pub(crate) evidence: &'a Evidence,
+    pub(crate) timeline: &'a Timeline,
+    pub(crate) scenarios: &'a Scenarios,
 }
 
 /// Findings in their bundles, and the tables given.
@@ -46,6 +57,7 @@ pub(crate) struct Graph<'a> {
     pub(super) leaves: Vec<Leaf>,
     /// Logarithm of the scale taken out of the likelihoods.
     pub(crate) ln: f64,
+    same: Classes,
 }
 
 /// The variable of a circumstance.
@@ -64,14 +76,9 @@ pub(crate) fn vars(network: &Network) -> usize {
 }
 
 impl<'a> Graph<'a> {
-    /// Everything that the evidence and what is asked depend on.
-    pub(crate) fn new(
-        network: &'a Network,
-        evidence: &Evidence,
-        timeline: &'a Timeline,
-        scenarios: &Scenarios,
-        asked: &[Asking<'_>],
-    ) -> Result<Self, BeliefError> {
+    /// Everything that the evidence and what is asked depend on; with `whole` all other causes, too.
+    pub(crate) fn new(given: Given<'a>, asked: &[Asking<'_>], whole: bool) -> Result<Self, BeliefError> {
+        let Given { network, evidence, timeline, scenarios } = given;
         let findings = network.findings().len();
         let mut graph = Self {
             network,
@@ -81,6 +88,7 @@ impl<'a> Graph<'a> {
             below: vec![Vec::new(); findings],
             leaves: Vec::new(),
             ln: 0.0,
+            same: Classes::one(scenarios.count()),
         };
         let loose = graph.loose(evidence, asked);
         for child in (0..findings).filter(|&finding| !timeline.versions(finding).is_empty()) {
@@ -92,11 +100,13 @@ impl<'a> Graph<'a> {
         }
         graph.bundle(asked, &loose)?;
         graph.answers(evidence, asked)?;
-        graph.tell_apart(scenarios.count());
         let courses: Vec<Course> = (0..network.causes().len())
-            .map(|cause| Course::new(&timeline.remedies[cause], &scenarios.stands[cause]))
+            .map(|cause| Course::new(&timeline.remedies[cause], cause, scenarios))
             .collect();
-        graph.roots(evidence, &courses)?;
+        let bears = graph.bearing();
+        let left_out =
+            |cause: usize| !whole && !bears[cause] && scenarios.of(cause).all(|stand| stand == Stand::Free);
+        graph.roots(evidence, &courses, &left_out)?;
         for finding in 0..findings {
             if let Some(place) = graph.places[finding] {
                 graph.links(finding, place, &courses);
@@ -127,6 +137,21 @@ impl<'a> Graph<'a> {
         (0..seen.len())
             .map(|f| in_run[f] && seen[f] == 1 && !above[f] && findings[f].parents.is_empty())
             .collect()
+    }
+
+    /// For each cause whether it drives a finding that something depends on.
+    fn bearing(&self) -> Vec<bool> {
+        let mut bears = vec![false; self.network.causes().len()];
+        for (finding, _) in
+            self.network.findings().iter().zip(&self.places).filter(|(_, place)| place.is_some())
+        {
+            for link in &finding.parents {
+                if let Parent::Cause(cause) = link.parent {
+                    bears[cause] = true;
+                }
+            }
+        }
+        bears
     }
 
     /// The parent findings of a finding.
@@ -196,15 +221,6 @@ impl<'a> Graph<'a> {
         Ok(())
     }
 
-    /// What is asked is read for each scenario by itself, even where the scenarios differ only in what bears on it from afar.
-    fn tell_apart(&mut self, scenarios: usize) {
-        let asked = |bundle: &usize| scenarios > 1 && !self.bundles[*bundle].questions.is_empty();
-        for bundle in (0..self.bundles.len()).filter(asked) {
-            let axes = vec![(SCENARIO, scenarios)];
-            self.leaves.push(Leaf { states: Some((bundle, vec![0])), axes, table: vec![1.0; scenarios] });
-        }
-    }
-
     /// An answer as its bundle sees it: one draw for the whole answer of who among those that may sleep is awake.
     fn look(&self, sights: &[Sight], outcomes: Vec<Vec<f64>>) -> Option<(usize, Look)> {
         let places: Vec<Place> = sights.iter().filter_map(|sight| self.places[sight.finding]).collect();
@@ -247,8 +263,13 @@ impl<'a> Graph<'a> {
     }
 
     /// Circumstances with what was said of them, and causes. A cause known to be absent only weighs its circumstances:
-    /// P(absent | circumstances) = (1 − base)·Π (1 − chance).
-    fn roots(&mut self, evidence: &Evidence, courses: &[Course]) -> Result<(), BeliefError> {
+    /// P(absent | circumstances) = (1 − base)·Π (1 − chance). One left out adds up to 1.
+    fn roots(
+        &mut self,
+        evidence: &Evidence,
+        courses: &[Course],
+        left_out: &dyn Fn(usize) -> bool,
+    ) -> Result<(), BeliefError> {
         let circumstances = self.network.circumstances();
         let mut weights: Vec<[f64; 2]> = circumstances.iter().map(|c| [1.0 - c.usual, c.usual]).collect();
         for item in &evidence.0 {
@@ -267,14 +288,15 @@ impl<'a> Graph<'a> {
                     .after
                     .iter()
                     .for_each(|&(circumstance, chance)| weights[circumstance][1] *= 1.0 - chance);
-            } else {
+            } else if !left_out(index) {
                 self.cause(index, course)?;
             }
         }
-        self.leaves.push(Leaf { states: None, axes: Vec::new(), table: vec![number] });
+        let same = &self.same;
+        let leaf = |axes, table| Leaf { states: None, axes, classes: same.clone(), table };
+        self.leaves.push(leaf(Vec::new(), vec![number]));
         for (index, weight) in weights.into_iter().enumerate() {
-            let axes = vec![(circumstance_var(index) as Var, 2)];
-            self.leaves.push(Leaf { states: None, axes, table: weight.to_vec() });
+            self.leaves.push(leaf(vec![(circumstance_var(index) as Var, 2)], weight.to_vec()));
         }
         Ok(())
     }
@@ -288,32 +310,25 @@ impl<'a> Graph<'a> {
         axes.dedup();
         let over = axes.len();
         axes.extend(self.axis(index, course));
-        if course.kind == Kind::Open && course.scenarios() > 1 {
-            axes.push((SCENARIO, course.scenarios()));
+        if over > MOST_OVER {
+            return Err(BeliefError::TooLarge { cost: (over as f64).exp2() });
         }
-        if over > 16 || size(&axes) > MOST_ROWS {
-            return Err(BeliefError::TooLarge { cost: (axes.len() as f64).exp2() });
-        }
-        let per = size(&axes[over..]);
-        let mut table = Vec::with_capacity(size(&axes));
+        let mut table = Vec::with_capacity(size(&axes) * course.classes.count());
         for happened in 0..1usize << over {
             let there = cause.after.iter().fold(cause.base, |there, &(circumstance, chance)| {
                 let place = axes.partition_point(|axis| (axis.0 as usize) < circumstance_var(circumstance));
                 if happened >> (over - 1 - place) & 1 == 1 { there + (1.0 - there) * chance } else { there }
             });
-            table.extend((0..per).map(|row| course.chance(row, there, &self.timeline.remedies[index])));
+            table.extend(course.chances(there, &self.timeline.remedies[index]));
         }
-        self.leaves.push(Leaf { states: None, axes, table });
+        self.leaves.push(Leaf { states: None, axes, classes: course.classes.clone(), table });
         Ok(())
     }
 
-    /// The axis on which a course stands.
+    /// The variable of a cause, if it is one.
     fn axis(&self, cause: usize, course: &Course) -> Option<Axis> {
-        match course.kind {
-            Kind::Open => Some((cause_var(self.network, cause) as Var, course.trajectories.len())),
-            Kind::ByScenario => Some((SCENARIO, course.scenarios())),
-            Kind::Fixed => None,
-        }
+        (course.kind == Kind::Open)
+            .then(|| (cause_var(self.network, cause) as Var, course.trajectories.len()))
     }
 
     /// The links of causes into a finding; the leak and what is fixed go with one of them.
@@ -322,28 +337,34 @@ impl<'a> Graph<'a> {
         let versions = self.timeline.versions(index);
         let blocks: Vec<usize> = versions.iter().map(|version| version.block).collect();
         let mut fixed = spread(&vec![&finding.leak[..]; versions.len()], &blocks, finding.degrees);
-        let mut open: Vec<(Axis, Vec<Spread>)> = Vec::new();
+        let mut open: Vec<(Vec<Axis>, Classes, Vec<Spread>)> = Vec::new();
         for (place, link) in finding.parents.iter().enumerate() {
             let Parent::Cause(cause) = link.parent else { continue };
             let course = &courses[cause];
-            let spreads: Vec<Spread> = course
+            let mut spreads: Vec<Spread> = course
                 .trajectories
                 .iter()
                 .map(|&t| driven(link, versions, &blocks, finding.degrees, |v| usize::from(v.acts(place, t))))
                 .collect();
-            match self.axis(cause, course) {
-                None => fixed = stronger(&fixed, &spreads[0]),
-                Some(axis) => {
-                    open.push((axis, (0..axis.1).map(|row| spreads[course.at(row)].clone()).collect()))
+            match course.kind {
+                Kind::Fixed => fixed = stronger(&fixed, &spreads[0]),
+                Kind::Open => {
+                    open.push((self.axis(cause, course).into_iter().collect(), self.same.clone(), spreads));
+                }
+                Kind::ByScenario => {
+                    let classes = 0..course.classes.count();
+                    spreads = classes.map(|class| spreads[course.fixed_in(class)].clone()).collect();
+                    open.push((Vec::new(), course.classes.clone(), spreads));
                 }
             }
         }
-        if let Some((_, spreads)) = open.last_mut() {
+        if let Some((.., spreads)) = open.last_mut() {
             spreads.iter_mut().for_each(|spread| *spread = stronger(spread, &fixed));
         } else {
-            self.leaves.push(leaf(place, Vec::new(), &[fixed]));
+            open.push((Vec::new(), self.same.clone(), vec![fixed]));
         }
-        self.leaves.extend(open.into_iter().map(|(axis, spreads)| leaf(place, vec![axis], &spreads)));
+        self.leaves
+            .extend(open.into_iter().map(|(axes, classes, spreads)| leaf(place, axes, classes, &spreads)));
     }
 
     /// What a finding in this state, its own bits only, drives one below it to, in bits of the other's bundle.
@@ -378,8 +399,8 @@ fn driven(
     spread(&rows, blocks, degrees)
 }
 
-/// Spreads, one a row, as a table.
-fn leaf(place: Place, axes: Vec<Axis>, spreads: &[Spread]) -> Leaf {
+/// Spreads, one a row or one a class, as a table.
+fn leaf(place: Place, axes: Vec<Axis>, classes: Classes, spreads: &[Spread]) -> Leaf {
     let mut states: Vec<State> = spreads.iter().flatten().map(|entry| entry.0).collect();
     states.sort_unstable();
     states.dedup();
@@ -390,5 +411,5 @@ fn leaf(place: Place, axes: Vec<Axis>, spreads: &[Spread]) -> Leaf {
         }
     }
     let states = states.into_iter().map(|state| state << place.first).collect();
-    Leaf { states: Some((place.bundle, states)), axes, table }
+    Leaf { states: Some((place.bundle, states)), axes, classes, table }
 }

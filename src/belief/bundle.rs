@@ -54,6 +54,11 @@ impl Look {
         Self { mask, moments, outcomes, same_above }
     }
 
+    /// Number of outcomes.
+    pub(crate) fn outcomes(&self) -> usize {
+        self.outcomes.len()
+    }
+
     /// P(outcome | state), for each outcome.
     pub(crate) fn chances(&self, state: State) -> Vec<f64> {
         let mut sums = vec![0.0; self.outcomes.len()];

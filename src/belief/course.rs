@@ -1,14 +1,11 @@
 //! What may have become of a cause, in scenarios side by side.
 
+use super::classes::Classes;
 use super::network::Network;
-use super::tape::Var;
 use super::timeline::Trajectory;
 
-/// The variable of the scenarios.
-pub(crate) const SCENARIO: Var = Var::MAX;
-
 /// What a scenario says of a cause.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) enum Stand {
     /// Nothing.
     Free,
@@ -22,30 +19,24 @@ pub(crate) enum Stand {
     Gone,
 }
 
-/// For each cause what each scenario says of it; one entry if all say the same.
+/// Scenarios side by side, each with what it says of each cause.
 #[derive(Debug, Clone)]
-pub(crate) struct Scenarios {
-    pub(crate) stands: Vec<Vec<Stand>>,
-}
+pub(crate) struct Scenarios(pub(crate) Vec<Vec<Stand>>);
 
 impl Scenarios {
     /// One scenario that says the same of all causes.
     pub(crate) fn one(network: &Network, stand: Stand) -> Self {
-        Self { stands: vec![vec![stand]; network.causes().len()] }
+        Self(vec![vec![stand; network.causes().len()]])
     }
 
-    /// How many are told apart.
+    /// How many there are.
     pub(crate) fn count(&self) -> usize {
-        self.stands.iter().map(Vec::len).max().unwrap_or(1)
+        self.0.len()
     }
 
-    /// These rows, each with one entry a cause.
-    pub(crate) fn side_by_side(network: &Network, rows: &[Vec<Stand>]) -> Self {
-        let column = |cause: usize| {
-            let stands: Vec<Stand> = rows.iter().map(|row| row[cause]).collect();
-            if stands.windows(2).all(|pair| pair[0] == pair[1]) { stands[..1].to_vec() } else { stands }
-        };
-        Self { stands: (0..network.causes().len()).map(column).collect() }
+    /// What they say of one cause.
+    pub(crate) fn of(&self, cause: usize) -> impl Iterator<Item = Stand> {
+        self.0.iter().map(move |stands| stands[cause])
     }
 }
 
@@ -65,32 +56,32 @@ pub(crate) enum Kind {
 pub(crate) struct Course {
     /// All trajectories that a scenario allows.
     pub(crate) trajectories: Vec<Trajectory>,
-    /// For each scenario the places of those that it allows.
-    allowed: Vec<Vec<usize>>,
     pub(crate) kind: Kind,
+    /// Scenarios by what they say of the cause.
+    pub(crate) classes: Classes,
+    /// For each class the places of the trajectories that it allows.
+    allowed: Vec<Vec<usize>>,
 }
 
 impl Course {
     /// `remedies` as [`super::timeline::Timeline`] has them.
-    pub(crate) fn new(remedies: &[(usize, f64)], stands: &[Stand]) -> Self {
+    pub(crate) fn new(remedies: &[(usize, f64)], cause: usize, scenarios: &Scenarios) -> Self {
+        let mut classes = Classes::by(scenarios.of(cause));
+        let stands: Vec<Stand> = classes.first().into_iter().map(|row| scenarios.0[row][cause]).collect();
         let mut all = vec![Trajectory::Absent, Trajectory::Present, Trajectory::Hoped];
         all.extend((0..remedies.len()).map(Trajectory::Cured));
         all.retain(|&trajectory| stands.iter().any(|&stand| allows(stand, trajectory)));
         let of = |&stand: &Stand| (0..all.len()).filter(|&place| allows(stand, all[place])).collect();
         let allowed: Vec<Vec<usize>> = stands.iter().map(of).collect();
         let kind = if all.len() == 1 {
+            classes = Classes::one(scenarios.count());
             Kind::Fixed
         } else if allowed.iter().all(|places| places.len() == 1) {
             Kind::ByScenario
         } else {
             Kind::Open
         };
-        Self { trajectories: all, allowed, kind }
-    }
-
-    /// Number of scenarios told apart.
-    pub(crate) fn scenarios(&self) -> usize {
-        if self.kind == Kind::Fixed { 1 } else { self.allowed.len() }
+        Self { trajectories: all, kind, classes, allowed }
     }
 
     /// Whether it was never there, whatever the scenario.
@@ -98,28 +89,26 @@ impl Course {
         self.trajectories == [Trajectory::Absent]
     }
 
-    /// Place of the trajectory in a row of the axis on which it stands.
-    pub(crate) fn at(&self, row: usize) -> usize {
-        if self.kind == Kind::Open { row } else { self.allowed[row][0] }
+    /// Place of the trajectory that a class of scenarios fixes.
+    pub(crate) fn fixed_in(&self, class: usize) -> usize {
+        self.allowed[class][0]
     }
 
-    /// P(trajectory | P(there)) in a row over the axis on which it stands, and the scenarios after it if it is open.
-    pub(crate) fn chance(&self, row: usize, there: f64, remedies: &[(usize, f64)]) -> f64 {
-        let place = match self.kind {
-            Kind::Open => {
-                let (place, scenario) = (row / self.allowed.len(), row % self.allowed.len());
-                if !self.allowed[scenario].contains(&place) {
-                    return 0.0;
-                }
-                place
-            }
-            Kind::ByScenario | Kind::Fixed => self.at(row),
-        };
+    /// P(trajectory | P(there)): for each trajectory, if they are open, one entry a class; else one entry a class.
+    pub(crate) fn chances(&self, there: f64, remedies: &[(usize, f64)]) -> Vec<f64> {
         let failed = |count: usize| remedies[..count].iter().map(|remedy| 1.0 - remedy.1).product::<f64>();
-        match self.trajectories[place] {
+        let chance = |place: usize| match self.trajectories[place] {
             Trajectory::Absent => 1.0 - there,
             Trajectory::Present | Trajectory::Hoped => there * failed(remedies.len()),
             Trajectory::Cured(by) => there * remedies[by].1 * failed(by),
+        };
+        let classes = 0..self.classes.count();
+        match self.kind {
+            Kind::Open => (0..self.trajectories.len())
+                .flat_map(|place| classes.clone().map(move |class| (place, class)))
+                .map(|(place, class)| if self.allowed[class].contains(&place) { chance(place) } else { 0.0 })
+                .collect(),
+            Kind::ByScenario | Kind::Fixed => classes.map(|class| chance(self.fixed_in(class))).collect(),
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use super::evidence::{BeliefError, Evidence, Item};
 use super::network::Network;
-use super::posterior::{ln_evidence, posterior};
+use super::posterior::{Posterior, ln_evidence, posterior};
 
 /// A reading is in conflict with the rest from this factor on.
 pub const CONFLICT: f64 = 20.0;
@@ -16,59 +16,56 @@ pub struct Conflict {
     pub factor: f64,
 }
 
-/// `[item][cause]`: ln odds(cause there now | all) − ln odds(cause there now | all but this item), for the causes asked about.
-/// Each item is left out of the whole, so the order of readings does not matter. `None` where the odds are not finite, or
-/// nothing is left to compare with.
-pub fn weights(
-    network: &Network,
-    evidence: &Evidence,
-    causes: &[usize],
-) -> Result<Vec<Vec<Option<f64>>>, BeliefError> {
-    let odds = |evidence: &Evidence| -> Result<Vec<f64>, BeliefError> {
-        let presences = posterior(network, evidence)?.causes;
-        Ok(causes
-            .iter()
-            .map(|&cause| presences.get(cause).map_or(f64::NAN, |presence| presence.ln_odds))
-            .collect())
-    };
-    let all = odds(evidence)?;
-    (0..evidence.0.len())
-        .map(|item| {
-            let without = match odds(&evidence.without(item)) {
-                Ok(odds) => odds,
-                // Without a remedy or a fresh start the answers around it may contradict each other.
-                Err(BeliefError::Impossible { .. }) => vec![f64::NAN; causes.len()],
-                Err(error) => return Err(error),
-            };
-            Ok(all
-                .iter()
-                .zip(without)
-                .map(|(all, without)| Some(all - without).filter(|weight| weight.is_finite()))
-                .collect())
-        })
-        .collect()
+/// What each reading does to the rest.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Readings {
+    /// `[item][cause]`: ln odds(cause there now | all) − ln odds(cause there now | all but this item), for the causes asked about.
+    /// Each item is left out of the whole, so the order of readings does not matter. `None` where the odds are not finite, or
+    /// nothing is left to compare with.
+    pub weights: Vec<Vec<Option<f64>>>,
+    /// The readings that the rest of the evidence speaks against at least [`CONFLICT`]-fold, the strongest first.
+    pub conflicts: Vec<Conflict>,
 }
 
-/// The readings that the rest of the evidence speaks against at least [`CONFLICT`]-fold, the strongest first.
+/// What each piece of evidence weighs for these causes, and which readings stand against the rest; `believed` is the posterior of
+/// all of it.
 ///
 /// 'Leaving one reading out raises the evidence' has no scale by itself: a likelihood may be given up to any factor, and an
-/// answer with many outcomes always has a small probability. So the reading is taken against its own probability when
+/// answer with many outcomes always has a small probability. So a reading is taken against its own probability when
 /// nothing else is known: P(e without i)·P(i alone) / P(e), which is 1 for a reading that has nothing to do with the rest.
 /// Remedies and fresh starts are no readings.
-pub fn conflicts(network: &Network, evidence: &Evidence) -> Result<Vec<Conflict>, BeliefError> {
-    let all = ln_evidence(network, evidence)?;
-    let mut conflicts = Vec::new();
+pub fn readings(
+    network: &Network,
+    evidence: &Evidence,
+    believed: &Posterior,
+    causes: &[usize],
+) -> Result<Readings, BeliefError> {
+    let odds = |believed: &Posterior| -> Vec<f64> {
+        let of = |&cause: &usize| believed.causes.get(cause).map_or(f64::NAN, |presence| presence.ln_odds);
+        causes.iter().map(of).collect()
+    };
+    let all = odds(believed);
+    let (mut weights, mut conflicts) = (Vec::new(), Vec::new());
     for (item, reading) in evidence.0.iter().enumerate() {
-        if matches!(reading, Item::Remedy { .. } | Item::Afresh { .. }) {
-            continue;
-        }
-        let without = ln_evidence(network, &evidence.without(item))?;
-        let alone = ln_evidence(network, &Evidence(vec![reading.clone()]))?;
-        let factor = (without + alone - all).exp();
-        if factor >= CONFLICT {
-            conflicts.push(Conflict { item, factor });
+        let without = match posterior(network, &evidence.without(item)) {
+            Ok(without) => without,
+            // Without a remedy or a fresh start the answers around it may contradict each other.
+            Err(BeliefError::Impossible { .. }) => {
+                weights.push(vec![None; causes.len()]);
+                continue;
+            }
+            Err(error) => return Err(error),
+        };
+        let weight = |(all, without): (&f64, f64)| Some(all - without).filter(|weight| weight.is_finite());
+        weights.push(all.iter().zip(odds(&without)).map(weight).collect());
+        if !matches!(reading, Item::Remedy { .. } | Item::Afresh { .. }) {
+            let alone = ln_evidence(network, &Evidence(vec![reading.clone()]))?;
+            let factor = (without.ln_evidence + alone - believed.ln_evidence).exp();
+            if factor >= CONFLICT {
+                conflicts.push(Conflict { item, factor });
+            }
         }
     }
     conflicts.sort_by(|a, b| b.factor.total_cmp(&a.factor).then(a.item.cmp(&b.item)));
-    Ok(conflicts)
+    Ok(Readings { weights, conflicts })
 }

@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::assembly::Given;
 use super::course::{Scenarios, Stand};
 use super::evidence::{BeliefError, Evidence};
 use super::network::Network;
@@ -161,11 +162,11 @@ impl Search<'_> {
         }
         let rows: Vec<Vec<Stand>> =
             batch.iter().map(|causes| stands(self.network, causes, Stand::There)).collect();
-        let scenarios = Scenarios::side_by_side(self.network, &rows);
-        let sum = Sum::total(self.network, self.evidence, &self.timeline, &scenarios)?;
+        let (network, evidence, timeline) = (self.network, self.evidence, &self.timeline);
+        let sum = Sum::total(Given { network, evidence, timeline, scenarios: &Scenarios(rows) })?;
         let totals = sum.ln_totals();
         for (place, causes) in batch.into_iter().enumerate() {
-            let ln = totals.get(place).or(totals.first()).copied().flatten();
+            let ln = totals.get(place).copied().flatten();
             self.weighed.insert(causes, ln.map(|ln| (ln - self.ln_evidence).exp().min(1.0)));
         }
         Ok(())

@@ -10,6 +10,7 @@
 
 mod assembly;
 mod bundle;
+mod classes;
 mod compile;
 mod course;
 mod evidence;
@@ -29,7 +30,7 @@ mod timeline;
 
 pub use compile::{Model, NOT_IN_THE_BOOK};
 pub use evidence::{BeliefError, Evidence, Item, Moment};
-pub use explain::{CONFLICT, Conflict, conflicts, weights};
+pub use explain::{CONFLICT, Conflict, Readings, readings};
 pub use leading::{Combination, MOST_TOGETHER, Reach, leading};
 pub use likelihood::{CheckTable, Lookup, band_weights, leading_outcome, quantity};
 pub use network::{

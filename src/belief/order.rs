@@ -31,7 +31,6 @@ pub(crate) struct Asked {
     pub(crate) step: Step,
     /// The bundle's state in each cell.
     pub(crate) states: Vec<StateId>,
-    pub(crate) axes: Vec<Axis>,
 }
 
 /// A graph as a tape, whose last step is the total, over the variable kept if there is one.
@@ -69,7 +68,7 @@ struct Next {
     drives: Vec<usize>,
     /// Findings that have to be driven before.
     needs: Vec<usize>,
-    /// Size of the tables before and after; none if it is out of date.
+    /// The larger of the tables before and after, among equals what puts fewer together; none if it is out of date.
     score: Option<f64>,
 }
 
@@ -203,7 +202,10 @@ impl Planner<'_, '_> {
         }
         let mut axes: Vec<Axis> = Vec::new();
         let mut sets: Vec<(usize, f64, u128)> = Vec::new();
-        for piece in self.gathered(&next.kind).into_iter().filter_map(|piece| self.pieces[piece].as_ref()) {
+        let mut classes = 1.0_f64;
+        let gathered = self.gathered(&next.kind);
+        for piece in gathered.iter().filter_map(|&piece| self.pieces[piece].as_ref()) {
+            classes = (classes * piece.classes.count() as f64).min(piece.classes.scenarios() as f64);
             for axis in &piece.axes {
                 if !axes.contains(axis) {
                     axes.push(*axis);
@@ -231,7 +233,7 @@ impl Planner<'_, '_> {
         };
         let below = next.drives.iter().flat_map(|&finding| self.graph.below(finding));
         let new = below.filter(|&&(child, _)| fresh(child)).count() as f64;
-        inside + inside / gone * new.exp2()
+        inside.max(inside / gone * new.exp2()) + gathered.len() as f64
     }
 
     fn perform(&mut self, next: &Next) -> Result<(), BeliefError> {

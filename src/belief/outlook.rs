@@ -1,13 +1,20 @@
 //! What each combination of causes, if it is the truth, leads one to expect.
 
-use super::assembly::Asking;
+use std::collections::BTreeSet;
+
+use super::assembly::{Asking, Given};
 use super::course::{Scenarios, Stand};
 use super::evidence::{BeliefError, Evidence, fault_of_findings, joint_states};
 use super::leading::{Combination, MOST_TOGETHER, stands};
-use super::network::Network;
+use super::network::{Link, Network, Parent};
 use super::posterior::{Check, certain, fault_of_check};
 use super::sum::Sum;
 use super::timeline::Timeline;
+
+/// Most parent findings of a finding that is asked about together with others.
+const MOST_ABOVE: usize = 2;
+/// Most findings that checks asked together hold at once.
+const MOST_HELD: usize = 4;
 
 /// What one combination, if it is the truth, leads one to expect.
 #[derive(Debug, Clone, PartialEq)]
@@ -38,16 +45,26 @@ pub fn outlook(
     if let Some(why) = fault_of_findings(network, complaint) {
         return Err(BeliefError::Complaint { why });
     }
+    if combinations.is_empty() {
+        return Ok(Vec::new());
+    }
     let ask = Ask { network, evidence, timeline: Timeline::new(network, evidence)?, combinations };
     let mut outlooks: Vec<Outlook> = ask
         .gone(complaint)?
         .into_iter()
         .zip(combinations)
-        .map(|(gone, combination)| Outlook { combination: combination.clone(), outcomes: Vec::new(), gone })
+        .map(|(gone, combination)| Outlook {
+            combination: combination.clone(),
+            outcomes: vec![Vec::new(); checks.len()],
+            gone,
+        })
         .collect();
-    for check in checks {
-        for (outlook, outcomes) in outlooks.iter_mut().zip(ask.outcomes(check)?) {
-            outlook.outcomes.push(outcomes);
+    for places in ask.together(checks) {
+        let asked: Vec<&Check> = places.iter().map(|&place| &checks[place]).collect();
+        for (place, answers) in places.iter().zip(ask.outcomes(&asked)?) {
+            for (outlook, outcomes) in outlooks.iter_mut().zip(answers) {
+                outlook.outcomes[*place] = outcomes;
+            }
         }
     }
     Ok(outlooks)
@@ -61,18 +78,62 @@ struct Ask<'a> {
 }
 
 impl Ask<'_> {
-    fn outcomes(&self, check: &Check) -> Result<Vec<Vec<f64>>, BeliefError> {
-        let rows: Vec<Vec<Stand>> =
-            self.combinations.iter().map(|c| stands(self.network, &c.causes, Stand::There)).collect();
-        let scenarios = Scenarios::side_by_side(self.network, &rows);
-        let mut timeline = self.timeline.clone();
-        let sights = timeline.see_now(self.network, &check.findings, check.moment)?;
-        if sights.is_empty() {
-            return Ok(vec![certain(check); rows.len()]);
+    /// The checks in groups, each to be asked in one sum. Together go those whose findings the sum tells apart anyhow, or that hang
+    /// on at most [`MOST_ABOVE`] others, as long as no more than [`MOST_HELD`] have to be held at once; every other one widens
+    /// the sum, and is asked alone.
+    fn together(&self, checks: &[Check]) -> Vec<Vec<usize>> {
+        let findings = self.network.findings();
+        let mut held: Vec<usize> = (0..findings.len()).collect();
+        for sights in &self.timeline.sights {
+            let seen: Vec<usize> = sights.iter().map(|sight| sight.finding).collect();
+            unite(&mut held, &seen);
         }
-        let asking = Asking { sights: &sights, outcomes: &check.outcomes };
-        let sum = Sum::answers(self.network, self.evidence, &timeline, &scenarios, &[asking])?;
-        Ok(sum.answer(0, rows.len()))
+        let hangs = |finding: &Link| matches!(finding.parent, Parent::Finding(_));
+        let near = |&finding: &usize| {
+            !self.timeline.versions(finding).is_empty()
+                || findings[finding].parents.iter().filter(|link| hangs(link)).count() <= MOST_ABOVE
+        };
+        let (mut shared, mut groups) = (Vec::new(), Vec::new());
+        let mut order: Vec<usize> = (0..checks.len()).collect();
+        order.sort_by_key(|&place| checks[place].findings.len());
+        for place in order {
+            let own = &checks[place].findings;
+            let roots: BTreeSet<usize> = own.iter().map(|&finding| held[finding]).collect();
+            let size = held.iter().filter(|root| roots.contains(root)).count();
+            if own.iter().all(near) && (roots.len() == 1 || size <= MOST_HELD) {
+                unite(&mut held, own);
+                shared.push(place);
+            } else {
+                groups.push(vec![place]);
+            }
+        }
+        groups.push(shared);
+        groups
+    }
+
+    fn given<'g>(&'g self, timeline: &'g Timeline, scenarios: &'g Scenarios) -> Given<'g> {
+        Given { network: self.network, evidence: self.evidence, timeline, scenarios }
+    }
+
+    /// `[check][combination][outcome]`.
+    fn outcomes(&self, checks: &[&Check]) -> Result<Vec<Vec<Vec<f64>>>, BeliefError> {
+        let rows = self.combinations.iter().map(|c| stands(self.network, &c.causes, Stand::There));
+        let scenarios = Scenarios(rows.collect());
+        let mut timeline = self.timeline.clone();
+        let see = |check: &&Check| timeline.see_now(self.network, &check.findings, check.moment);
+        let sights = checks.iter().map(see).collect::<Result<Vec<_>, _>>()?;
+        let pairs = sights.iter().zip(checks);
+        let asked: Vec<Asking<'_>> =
+            pairs.map(|(sights, check)| Asking { sights, outcomes: &check.outcomes }).collect();
+        let sum = Sum::answers(self.given(&timeline, &scenarios), &asked)?;
+        let answer = |(number, check): (usize, &&Check)| {
+            if check.findings.is_empty() {
+                vec![certain(check); scenarios.count()]
+            } else {
+                sum.answer(number)
+            }
+        };
+        Ok(checks.iter().enumerate().map(answer).collect())
     }
 
     /// For each combination and each subset of its causes cured, whether the complaint is gone.
@@ -104,12 +165,19 @@ impl Ask<'_> {
             (normal[0], other[0]) = (1.0, 0.0);
             let outcomes = [normal, other];
             let asking = Asking { sights: &sights, outcomes: &outcomes };
-            let scenarios = Scenarios::side_by_side(self.network, &rows);
-            let sum = Sum::answers(self.network, self.evidence, &timeline, &scenarios, &[asking])?;
-            sum.answer(0, rows.len()).into_iter().map(|outcomes| outcomes[0]).collect()
+            let sum = Sum::answers(self.given(&timeline, &Scenarios(rows)), &[asking])?;
+            sum.answer(0).into_iter().map(|outcomes| outcomes[0]).collect()
         };
         let mut normal = normal.into_iter();
         let subsets = self.combinations.iter().map(|c| 1usize << c.causes.len());
         Ok(subsets.map(|count| normal.by_ref().take(count).collect()).collect())
+    }
+}
+
+/// Gives all these findings one root.
+fn unite(held: &mut [usize], findings: &[usize]) {
+    let roots: BTreeSet<usize> = findings.iter().map(|&finding| held[finding]).collect();
+    if let Some(&first) = roots.first() {
+        held.iter_mut().filter(|root| roots.contains(root)).for_each(|root| *root = first);
     }
 }

@@ -2,6 +2,7 @@
 
 use super::assembly::{Graph, Leaf};
 use super::bundle::{Place, StateId};
+use super::classes::Classes;
 use super::evidence::BeliefError;
 use super::influence::{Spread, State};
 use super::order::{Asked, Order, Reading};
@@ -26,6 +27,7 @@ pub(super) struct Piece {
     pub(super) step: Step,
     pub(super) sets: Vec<Set>,
     pub(super) axes: Vec<Axis>,
+    pub(super) classes: Classes,
 }
 
 impl Piece {
@@ -34,7 +36,11 @@ impl Piece {
     }
 
     pub(super) fn entries(&self) -> usize {
-        self.cells() * size(&self.axes)
+        self.cells() * self.entries_a_cell()
+    }
+
+    fn entries_a_cell(&self) -> usize {
+        size(&self.axes) * self.classes.count()
     }
 
     /// Whether a state in which the finding is not normal occurs.
@@ -52,26 +58,27 @@ fn set_of(graph: &Graph<'_>, bundle: usize, mut states: Vec<StateId>) -> Set {
 
 /// A given table, its states brought to those that stand for them.
 pub(super) fn started(graph: &mut Graph<'_>, order: &mut Order, leaf: Leaf) -> Result<Piece, BeliefError> {
-    let rows = size(&leaf.axes);
+    let (rows, classes) = (size(&leaf.axes), leaf.classes);
+    let entries = rows * classes.count();
     let Some((bundle, states)) = leaf.states else {
-        order.spend(rows as f64)?;
-        let step = order.tape.push(Act::Given(leaf.table), 1, rows);
-        return Ok(Piece { step, sets: Vec::new(), axes: leaf.axes });
+        order.spend(entries as f64)?;
+        let step = order.tape.push(Act::Given(leaf.table), 1, rows, classes.clone());
+        return Ok(Piece { step, sets: Vec::new(), axes: leaf.axes, classes });
     };
     let ids = states.iter().map(|&state| graph.bundles[bundle].id(state)).collect::<Result<Vec<_>, _>>()?;
     let set = set_of(graph, bundle, ids.iter().copied().flatten().collect());
-    let mut table = vec![0.0; set.states.len() * rows];
-    for (cell, id) in leaf.table.chunks_exact(rows).zip(ids) {
+    let mut table = vec![0.0; set.states.len() * entries];
+    for (cell, id) in leaf.table.chunks_exact(entries).zip(ids) {
         if let Some(place) = id.and_then(|id| set.states.binary_search(&id).ok()) {
-            table[place * rows..(place + 1) * rows]
+            table[place * entries..(place + 1) * entries]
                 .iter_mut()
                 .zip(cell)
                 .for_each(|(sum, entry)| *sum += entry);
         }
     }
     order.spend(table.len() as f64)?;
-    let step = order.tape.push(Act::Given(table), set.states.len(), rows);
-    Ok(Piece { step, sets: vec![set], axes: leaf.axes })
+    let step = order.tape.push(Act::Given(table), set.states.len(), rows, classes.clone());
+    Ok(Piece { step, sets: vec![set], axes: leaf.axes, classes })
 }
 
 /// The product of two: rows multiply, states are joined.
@@ -84,12 +91,14 @@ pub(super) fn joined(
     let mut axes: Vec<Axis> = left.axes.iter().chain(&right.axes).copied().collect();
     axes.sort_unstable();
     axes.dedup();
+    let classes = left.classes.both(&right.classes);
     let rows = size(&axes);
+    let entries = (rows * classes.count()) as f64;
     let most = left.cells().saturating_mul(right.cells());
     if most > MOST_MEETINGS {
-        return Err(BeliefError::TooLarge { cost: order.cost + most as f64 * rows as f64 });
+        return Err(BeliefError::TooLarge { cost: order.cost + most as f64 * entries });
     }
-    order.spend(most as f64 * rows as f64)?;
+    order.spend(most as f64 * entries)?;
     let mut meetings: Vec<Meeting> = vec![(0, 0, 0)];
     let mut sets = Vec::new();
     for bundle in bundles_of([left, right]) {
@@ -112,11 +121,11 @@ pub(super) fn joined(
     }
     let cells = sets.iter().map(|set| set.states.len()).product();
     let act = Act::Meet {
-        from: [left, right].map(|piece| (piece.step, size(&piece.axes))),
+        from: [left, right].map(|piece| piece.step),
         rows: [left, right].map(|piece| Rows::of(&piece.axes, &axes)),
         meetings,
     };
-    Ok(Piece { step: order.tape.push(act, cells, rows), sets, axes })
+    Ok(Piece { step: order.tape.push(act, cells, rows, classes.clone()), sets, axes, classes })
 }
 
 fn bundles_of(pieces: [&Piece; 2]) -> Vec<usize> {
@@ -162,11 +171,12 @@ pub(super) fn summed(order: &mut Order, piece: Piece, var: Var) -> Piece {
     let stride = size(&piece.axes[place + 1..]);
     let states = piece.axes[place].1;
     order.readings[var as usize] = Some(Reading { step: piece.step, stride, states });
-    let cells = piece.cells();
+    let act = Act::Sum { from: piece.step, stride, states };
+    let rows = size(&piece.axes) / states;
+    let step = order.tape.push(act, piece.cells(), rows, piece.classes.clone());
     let mut axes = piece.axes;
     axes.remove(place);
-    let step = order.tape.push(Act::Sum { from: piece.step, stride, states }, cells, size(&axes));
-    Piece { step, sets: piece.sets, axes }
+    Piece { step, axes, ..piece }
 }
 
 /// Lets findings drive those below them; then weighs one bundle, if it is to be, and forgets it.
@@ -190,12 +200,12 @@ pub(super) fn settled(
         }
         moving.cell(graph, &piece, &digits, drives, closes)?;
     }
-    let rows = size(&piece.axes);
-    order.spend(moving.weights.len() as f64 * rows as f64)?;
+    order.spend((moving.weights.len() * piece.entries_a_cell()) as f64)?;
     let (sets, moves) = moving.finish(graph);
     let cells = sets.iter().map(|set| set.states.len()).product();
-    let step = order.tape.push(Act::Move { from: piece.step, moves }, cells, rows);
-    Ok(Piece { step, sets, axes: piece.axes })
+    let act = Act::Move { from: piece.step, moves };
+    let step = order.tape.push(act, cells, size(&piece.axes), piece.classes.clone());
+    Ok(Piece { step, sets, ..piece })
 }
 
 fn note_questions(graph: &Graph<'_>, order: &mut Order, piece: &Piece, bundle: usize) {
@@ -212,7 +222,7 @@ fn note_questions(graph: &Graph<'_>, order: &mut Order, piece: &Piece, bundle: u
     }
     let states = own.map_or(&[][..], |set| &set.states[..]);
     let states = (0..before).flat_map(|_| states.iter().flat_map(|&id| std::iter::repeat_n(id, after)));
-    order.asked.push(Asked { bundle, step: piece.step, states: states.collect(), axes: piece.axes.clone() });
+    order.asked.push(Asked { bundle, step: piece.step, states: states.collect() });
 }
 
 /// Cells on their way into others.

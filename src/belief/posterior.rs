@@ -1,6 +1,6 @@
 //! What is believed after the evidence: exact marginals from two passes over one sum.
 
-use super::assembly::{Asking, cause_var, circumstance_var};
+use super::assembly::{Asking, Given, cause_var, circumstance_var};
 use super::course::{Scenarios, Stand};
 use super::evidence::{BeliefError, Evidence, Moment, fault_of_findings, fault_of_likelihood, joint_states};
 use super::network::Network;
@@ -44,7 +44,8 @@ pub struct Posterior {
 pub fn posterior(network: &Network, evidence: &Evidence) -> Result<Posterior, BeliefError> {
     evidence.check(network)?;
     let timeline = Timeline::new(network, evidence)?;
-    let sum = Sum::marginals(network, evidence, &timeline, &Scenarios::one(network, Stand::Free))?;
+    let scenarios = &Scenarios::one(network, Stand::Free);
+    let sum = Sum::marginals(Given { network, evidence, timeline: &timeline, scenarios })?;
     let Some(Some(ln_evidence)) = sum.ln_totals().first().copied() else {
         return Err(impossible(network, evidence));
     };
@@ -77,13 +78,14 @@ pub fn predict(
     }
     ln_evidence(network, evidence)?;
     let plain = Timeline::new(network, evidence)?;
-    let scenarios = Scenarios::one(network, Stand::Free);
+    let scenarios = &Scenarios::one(network, Stand::Free);
     let ask = |check: &Check| {
         let mut timeline = plain.clone();
         let sights = timeline.see_now(network, &check.findings, check.moment)?;
         let asking = Asking { sights: &sights, outcomes: &check.outcomes };
-        let sum = Sum::answers(network, evidence, &timeline, &scenarios, &[asking])?;
-        Ok(sum.answer(0, 1).pop().unwrap_or_else(|| certain(check)))
+        let given = Given { network, evidence, timeline: &timeline, scenarios };
+        let sum = Sum::answers(given, &[asking])?;
+        Ok(sum.answer(0).pop().unwrap_or_else(|| certain(check)))
     };
     checks.iter().map(ask).collect()
 }
@@ -100,18 +102,21 @@ pub fn ln_evidence(network: &Network, evidence: &Evidence) -> Result<f64, Belief
     all.map_or_else(|| Err(impossible(network, evidence)), Ok)
 }
 
-/// P(no listed cause was present | evidence), `outside` being the cause that stands for all that is in no book.
+/// P(no listed cause was present | evidence), `outside` being the cause that stands for all that is in no book, and `believed` the
+/// posterior of the same evidence.
 pub fn nothing_known(
     network: &Network,
     evidence: &Evidence,
+    believed: &Posterior,
     outside: Option<usize>,
 ) -> Result<f64, BeliefError> {
-    let all = ln_evidence(network, evidence)?;
+    evidence.check(network)?;
     let mut scenarios = Scenarios::one(network, Stand::Never);
-    if let Some(stands) = outside.and_then(|outside| scenarios.stands.get_mut(outside)) {
-        *stands = vec![Stand::Free];
+    if let Some(stand) = outside.and_then(|outside| scenarios.0[0].get_mut(outside)) {
+        *stand = Stand::Free;
     }
-    Ok(ln_within(network, evidence, &scenarios)?.map_or(0.0, |none| (none - all).exp().min(1.0)))
+    Ok(ln_within(network, evidence, &scenarios)?
+        .map_or(0.0, |none| (none - believed.ln_evidence).exp().min(1.0)))
 }
 
 /// ln P(evidence, scenario) of a single scenario; `None` when it is 0.
@@ -121,7 +126,8 @@ fn ln_within(
     scenarios: &Scenarios,
 ) -> Result<Option<f64>, BeliefError> {
     let timeline = Timeline::new(network, evidence)?;
-    Ok(Sum::total(network, evidence, &timeline, scenarios)?.ln_totals().first().copied().flatten())
+    let sum = Sum::total(Given { network, evidence, timeline: &timeline, scenarios })?;
+    Ok(sum.ln_totals().first().copied().flatten())
 }
 
 /// The first item with which the evidence has probability 0.

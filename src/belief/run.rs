@@ -38,3 +38,18 @@ fn by_leak(finding: &Finding, degree: usize) -> f64 {
     let reached = degree.checked_sub(1).map_or(1.0, |below| finding.leak[below]);
     reached - finding.leak.get(degree).copied().unwrap_or(0.0)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_pattern_that_only_its_leak_drives_is_summed_out() {
+        let alone = |leak: f64| Finding { degrees: 1, leak: vec![leak], parents: Vec::new() };
+        let network = Network::new(Vec::new(), Vec::new(), vec![alone(0.3), alone(0.25)]).unwrap();
+        let combos = [(vec![1, 0], 0.5), (vec![1, 1], 0.9)];
+        let held = likelihood(&network, &[0, 1], 0.1, &combos, &[true, false]).unwrap();
+        assert_eq!(held[0], 0.1);
+        assert!((held[1] - (0.75 * 0.5 + 0.25 * 0.9)).abs() < 1e-15, "{held:?}");
+    }
+}

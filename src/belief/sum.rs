@@ -1,13 +1,12 @@
 //! A graph summed: its total, and whatever is to be read from it.
 
-use super::assembly::{Asking, Graph, vars};
-use super::bundle::Bundle;
-use super::course::{SCENARIO, Scenarios};
-use super::evidence::{BeliefError, Evidence};
-use super::network::Network;
+use std::collections::BTreeMap;
+
+use super::assembly::{Asking, Given, Graph, vars};
+use super::bundle::{Bundle, StateId};
+use super::evidence::BeliefError;
 use super::order::{Asked, Reading, order};
-use super::tape::{Run, Step, size};
-use super::timeline::Timeline;
+use super::tape::{Run, Step};
 
 /// A graph after one pass forward, and one backward if anything is to be read but the total.
 pub(crate) struct Sum {
@@ -17,53 +16,32 @@ pub(crate) struct Sum {
     readings: Vec<Option<Reading>>,
     asked: Vec<Asked>,
     bundles: Vec<Bundle>,
+    scenarios: usize,
 }
 
 impl Sum {
     /// Forward only.
-    pub(crate) fn total(
-        network: &Network,
-        evidence: &Evidence,
-        timeline: &Timeline,
-        scenarios: &Scenarios,
-    ) -> Result<Self, BeliefError> {
-        Self::forward(network, evidence, timeline, scenarios, &[])
+    pub(crate) fn total(given: Given<'_>) -> Result<Self, BeliefError> {
+        Self::forward(given, &[], false)
     }
 
     /// With everything to be read of the variables.
-    pub(crate) fn marginals(
-        network: &Network,
-        evidence: &Evidence,
-        timeline: &Timeline,
-        scenarios: &Scenarios,
-    ) -> Result<Self, BeliefError> {
-        let mut sum = Self::forward(network, evidence, timeline, scenarios, &[])?;
+    pub(crate) fn marginals(given: Given<'_>) -> Result<Self, BeliefError> {
+        let mut sum = Self::forward(given, &[], true)?;
         sum.run.backward(sum.readings.iter().flatten().map(|reading| reading.step));
         Ok(sum)
     }
 
     /// With the answers to what is asked.
-    pub(crate) fn answers(
-        network: &Network,
-        evidence: &Evidence,
-        timeline: &Timeline,
-        scenarios: &Scenarios,
-        asked: &[Asking<'_>],
-    ) -> Result<Self, BeliefError> {
-        let mut sum = Self::forward(network, evidence, timeline, scenarios, asked)?;
+    pub(crate) fn answers(given: Given<'_>, asked: &[Asking<'_>]) -> Result<Self, BeliefError> {
+        let mut sum = Self::forward(given, asked, false)?;
         sum.run.backward(sum.asked.iter().map(|asked| asked.step));
         Ok(sum)
     }
 
-    fn forward(
-        network: &Network,
-        evidence: &Evidence,
-        timeline: &Timeline,
-        scenarios: &Scenarios,
-        asked: &[Asking<'_>],
-    ) -> Result<Self, BeliefError> {
-        let mut graph = Graph::new(network, evidence, timeline, scenarios, asked)?;
-        let order = order(&mut graph, vars(network))?;
+    fn forward(given: Given<'_>, asked: &[Asking<'_>], whole: bool) -> Result<Self, BeliefError> {
+        let mut graph = Graph::new(given, asked, whole)?;
+        let order = order(&mut graph, vars(given.network))?;
         let last = order.tape.last();
         Ok(Self {
             run: order.tape.forward(),
@@ -72,19 +50,20 @@ impl Sum {
             readings: order.readings,
             asked: order.asked,
             bundles: graph.bundles,
+            scenarios: given.scenarios.count(),
         })
     }
 
-    /// ln P(evidence, scenario), for each scenario told apart; `None` where it is 0.
+    /// ln P(evidence, scenario), for each scenario; `None` where it is 0.
     pub(crate) fn ln_totals(&self) -> Vec<Option<f64>> {
         let (table, ln) = self.run.table(self.last);
         if table.is_empty() {
-            return vec![None];
+            return vec![None; self.scenarios];
         }
         table.iter().map(|&total| (total > 0.0).then(|| total.ln() + ln + self.ln)).collect()
     }
 
-    /// The distribution of a variable, over all scenarios.
+    /// The distribution of a variable in the only scenario.
     pub(crate) fn marginal(&self, var: usize) -> Vec<f64> {
         let Some(reading) = self.readings[var] else { return Vec::new() };
         let mut weights = vec![0.0; reading.states];
@@ -96,27 +75,27 @@ impl Sum {
     }
 
     /// `[scenario][outcome]` of what was asked under this number; all 0 in a scenario that the evidence rules out.
-    pub(crate) fn answer(&self, number: usize, scenarios: usize) -> Vec<Vec<f64>> {
-        let question = |asked: &&Asked| self.bundles[asked.bundle].questions.iter().find(|q| q.0 == number);
-        let found = self.asked.iter().find_map(|asked| Some((asked, &question(&asked)?.1)));
+    pub(crate) fn answer(&self, number: usize) -> Vec<Vec<f64>> {
+        let question = |asked: &Asked| self.bundles[asked.bundle].questions.iter().find(|q| q.0 == number);
+        let found = self.asked.iter().find_map(|asked| Some((asked, &question(asked)?.1)));
         let Some((asked, look)) = found else { return Vec::new() };
-        let told_apart = asked.axes.last().is_some_and(|axis| axis.0 == SCENARIO);
-        let count = if told_apart { scenarios } else { 1 };
-        let mut sums: Vec<Vec<f64>> = Vec::new();
+        let mut masses: BTreeMap<StateId, Vec<f64>> = BTreeMap::new();
         let shares = self.run.shares(asked.step);
-        for (cell, &state) in shares.chunks_exact(size(&asked.axes)).zip(&asked.states) {
-            let chances = look.chances(self.bundles[asked.bundle].state(state));
-            sums.resize(count, vec![0.0; chances.len()]);
-            let mut mass = vec![0.0; count];
-            for row in cell.chunks_exact(count) {
+        let cell = shares.len() / asked.states.len().max(1);
+        for (cell, &state) in shares.chunks_exact(cell.max(1)).zip(&asked.states) {
+            let mass = masses.entry(state).or_insert_with(|| vec![0.0; self.scenarios]);
+            for row in cell.chunks_exact(self.scenarios) {
                 mass.iter_mut().zip(row).for_each(|(mass, share)| *mass += share);
             }
+        }
+        let mut sums = vec![vec![0.0; look.outcomes()]; self.scenarios];
+        for (state, mass) in masses {
+            let chances = look.chances(self.bundles[asked.bundle].state(state));
             for (sum, mass) in sums.iter_mut().zip(mass) {
                 sum.iter_mut().zip(&chances).for_each(|(sum, chance)| *sum += mass * chance);
             }
         }
-        let sums: Vec<Vec<f64>> = sums.into_iter().map(normal).collect();
-        (0..scenarios).filter_map(|scenario| sums.get(scenario % count).cloned()).collect()
+        sums.into_iter().map(normal).collect()
     }
 }
 

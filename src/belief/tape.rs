@@ -1,12 +1,14 @@
 //! A sum as a list of small steps: run forward it gives the total, run backward what everything else says of each table.
 //!
-//! A table has one *cell* for each joint state of the bundles that it still holds, and in each cell one entry a *row*, the joint state
-//! of its variables. Going backward, each step hands on how the total depends on its inputs (reverse accumulation, Linnainmaa
+//! A table has one *cell* for each joint state of the bundles that it still holds, in each cell one *row* for each joint state of its
+//! variables, and in each row one entry for each class of scenarios that it tells apart. Going backward, each step hands on how the total depends on its inputs (reverse accumulation, Linnainmaa
 //! 1976); all of it are sums of products of numbers from 0 up, nothing is subtracted and nothing divided.
 
 use std::borrow::Cow;
 
-/// A variable: a circumstance, a cause, or the row of the scenarios.
+use super::classes::Classes;
+
+/// A variable: a circumstance or a cause.
 pub(crate) type Var = u32;
 /// A variable with its number of states.
 pub(crate) type Axis = (Var, usize);
@@ -44,26 +46,41 @@ impl Rows {
         Self(Some(rows))
     }
 
-    /// A table with its rows repeated to those of the larger one.
-    fn repeated<'t>(&self, table: &'t [f64], inner: usize) -> Cow<'t, [f64]> {
-        match &self.0 {
-            None => Cow::Borrowed(table),
-            Some(rows) => Cow::Owned(
-                table
-                    .chunks_exact(inner)
-                    .flat_map(|cell| rows.iter().map(|&row| cell[row as usize]))
-                    .collect(),
-            ),
+    /// A table with `inner` rows of `width` entries, its rows repeated to those of the larger one, and in each row its entries as
+    /// `entries` says.
+    fn repeated<'t>(
+        &self,
+        table: &'t [f64],
+        (inner, width): (usize, usize),
+        entries: Option<&[u32]>,
+    ) -> Cow<'t, [f64]> {
+        if self.0.is_none() && entries.is_none() {
+            return Cow::Borrowed(table);
         }
+        let mut all = Vec::new();
+        let mut put = |row: &[f64]| match entries {
+            None => all.extend_from_slice(row),
+            Some(entries) => all.extend(entries.iter().map(|&entry| row[entry as usize])),
+        };
+        match &self.0 {
+            None => table.chunks_exact(width).for_each(&mut put),
+            Some(rows) => {
+                for cell in table.chunks_exact(inner * width) {
+                    rows.iter().for_each(|&row| put(&cell[row as usize * width..][..width]));
+                }
+            }
+        }
+        Cow::Owned(all)
     }
 
-    /// The rows of the larger table summed onto those of the smaller.
-    fn summed(&self, table: Vec<f64>, inner: usize) -> Vec<f64> {
+    /// The rows of the larger table, each of `width` entries, summed onto those of the smaller.
+    fn summed(&self, table: Vec<f64>, inner: usize, width: usize) -> Vec<f64> {
         let Some(rows) = &self.0 else { return table };
-        let mut sums = vec![0.0; table.len() / rows.len().max(1) * inner];
-        for (cell, sum) in table.chunks_exact(rows.len()).zip(sums.chunks_exact_mut(inner)) {
-            for (entry, &row) in cell.iter().zip(rows) {
-                sum[row as usize] += entry;
+        let mut sums = vec![0.0; table.len() / rows.len() * inner];
+        for (cell, sum) in table.chunks_exact(rows.len() * width).zip(sums.chunks_exact_mut(inner * width)) {
+            for (row, &place) in cell.chunks_exact(width).zip(rows) {
+                let sum = &mut sum[place as usize * width..][..width];
+                sum.iter_mut().zip(row).for_each(|(sum, entry)| *sum += entry);
             }
         }
         sums
@@ -79,12 +96,7 @@ pub(crate) enum Act {
     /// It is given.
     Given(Vec<f64>),
     /// From two: rows multiply, cells meet.
-    Meet {
-        /// Both, with their numbers of rows.
-        from: [(Step, usize); 2],
-        rows: [Rows; 2],
-        meetings: Vec<Meeting>,
-    },
+    Meet { from: [Step; 2], rows: [Rows; 2], meetings: Vec<Meeting> },
     /// One variable is summed out: it has `states`, and stands every `stride` rows.
     Sum { from: Step, stride: usize, states: usize },
     /// Cells go over into others with weights.
@@ -96,6 +108,13 @@ struct Entry {
     act: Act,
     cells: usize,
     rows: usize,
+    classes: Classes,
+}
+
+impl Entry {
+    fn size(&self) -> usize {
+        self.cells * self.rows * self.classes.count()
+    }
 }
 
 /// The steps, each after those that it needs.
@@ -105,8 +124,8 @@ pub(crate) struct Tape {
 }
 
 impl Tape {
-    pub(crate) fn push(&mut self, act: Act, cells: usize, rows: usize) -> Step {
-        self.steps.push(Entry { act, cells, rows });
+    pub(crate) fn push(&mut self, act: Act, cells: usize, rows: usize, classes: Classes) -> Step {
+        self.steps.push(Entry { act, cells, rows, classes });
         self.steps.len() - 1
     }
 
@@ -118,7 +137,7 @@ impl Tape {
     fn inputs(&self, step: Step) -> [Option<Step>; 2] {
         match self.steps[step].act {
             Act::Given(_) => [None, None],
-            Act::Meet { from: [(left, _), (right, _)], .. } => [Some(left), Some(right)],
+            Act::Meet { from: [left, right], .. } => [Some(left), Some(right)],
             Act::Sum { from, .. } | Act::Move { from, .. } => [Some(from), None],
         }
     }
@@ -128,21 +147,26 @@ impl Tape {
         let mut tables: Vec<Vec<f64>> = Vec::with_capacity(self.steps.len());
         let mut lns = vec![0.0; self.steps.len()];
         for (step, entry) in self.steps.iter().enumerate() {
+            let width = entry.classes.count();
             let mut table = match &entry.act {
                 Act::Given(table) => table.clone(),
                 Act::Meet { from, rows, meetings } => {
-                    let [left, right] =
-                        [0, 1].map(|side| rows[side].repeated(&tables[from[side].0], from[side].1));
-                    let mut table = vec![0.0; entry.cells * entry.rows];
-                    meet(&left, &right, meetings, entry.rows, &mut table);
+                    let sides = [0, 1].map(|side| {
+                        let own = &self.steps[from[side]];
+                        let entries = own.classes.within(&entry.classes);
+                        let shape = (own.rows, own.classes.count());
+                        rows[side].repeated(&tables[from[side]], shape, entries.as_deref())
+                    });
+                    let mut table = vec![0.0; entry.size()];
+                    meet(&sides[0], &sides[1], meetings, entry.rows * width, &mut table);
                     table
                 }
                 Act::Sum { from, stride, states } => {
-                    summed(&tables[*from], *stride, *states, entry.cells * entry.rows)
+                    summed(&tables[*from], stride * width, *states, entry.size())
                 }
                 Act::Move { from, moves } => {
-                    let mut table = vec![0.0; entry.cells * entry.rows];
-                    moved(&tables[*from], moves, entry.rows, &mut table);
+                    let mut table = vec![0.0; entry.size()];
+                    moved(&tables[*from], moves, entry.rows * width, &mut table);
                     table
                 }
             };
@@ -215,12 +239,19 @@ pub(crate) struct Run {
 }
 
 impl Run {
-    /// A table and the logarithm of its scale.
-    pub(crate) fn table(&self, step: Step) -> (&[f64], f64) {
-        (&self.tables[step], self.lns[step])
+    /// A table, for each row one entry a scenario, and the logarithm of its scale.
+    pub(crate) fn table(&self, step: Step) -> (Cow<'_, [f64]>, f64) {
+        (self.told_apart(step, &Rows(None)), self.lns[step])
     }
 
-    /// Goes back from the last table to those asked about.
+    /// A table with its rows repeated, and in each row one entry a scenario.
+    fn told_apart(&self, step: Step, rows: &Rows) -> Cow<'_, [f64]> {
+        let own = &self.tape.steps[step];
+        let entries = (own.classes.scenarios() > 1).then(|| own.classes.of());
+        rows.repeated(&self.tables[step], (own.rows, own.classes.count()), entries)
+    }
+
+    /// Goes back from the last table to those asked about, for each scenario by itself.
     pub(crate) fn backward(&mut self, asked: impl IntoIterator<Item = Step>) {
         let count = self.tables.len();
         let mut wanted = vec![false; count];
@@ -230,7 +261,8 @@ impl Run {
         }
         self.back = vec![Vec::new(); count];
         if let Some(last) = self.tables.last() {
-            self.back[count - 1] = vec![1.0; last.len()];
+            let own = &self.tape.steps[count - 1];
+            self.back[count - 1] = vec![1.0; last.len() / own.classes.count() * own.classes.scenarios()];
         }
         for step in (0..count).rev() {
             if wanted[step] && !self.back[step].is_empty() {
@@ -242,34 +274,32 @@ impl Run {
     fn hand_back(&mut self, step: Step, wanted: &[bool]) {
         let entry = &self.tape.steps[step];
         let back = std::mem::take(&mut self.back[step]);
+        let scenarios = entry.classes.scenarios();
+        let rows_back = entry.rows * scenarios;
         match &entry.act {
             Act::Given(_) => {}
             Act::Meet { from, rows, meetings } => {
-                for side in [0, 1].into_iter().filter(|&side| wanted[from[side].0]) {
-                    let (other, other_rows) = from[1 - side];
-                    let (own, own_rows) = from[side];
-                    let other = rows[1 - side].repeated(&self.tables[other], other_rows);
-                    let cells = self.tables[own].len() / own_rows;
-                    let mut sums = vec![0.0; cells * entry.rows];
-                    unmeet(&other, &back, meetings, entry.rows, side, &mut sums);
-                    let mut sums = rows[side].summed(sums, own_rows);
+                for side in [0, 1].into_iter().filter(|&side| wanted[from[side]]) {
+                    let own = &self.tape.steps[from[side]];
+                    let other = self.told_apart(from[1 - side], &rows[1 - side]);
+                    let mut sums = vec![0.0; own.cells * rows_back];
+                    unmeet(&other, &back, meetings, rows_back, side, &mut sums);
+                    let mut sums = rows[side].summed(sums, own.rows, scenarios);
                     scale(&mut sums);
-                    self.back[own] = sums;
+                    self.back[from[side]] = sums;
                 }
             }
             Act::Sum { from, stride, states } => {
-                let rows = back.chunks_exact(*stride);
+                let rows = back.chunks_exact(stride * scenarios);
                 self.back[*from] =
                     rows.flat_map(|row| std::iter::repeat_n(row, *states).flatten().copied()).collect();
             }
             Act::Move { from, moves } => {
-                let mut sums = vec![0.0; self.tables[*from].len()];
+                let mut sums = vec![0.0; self.tape.steps[*from].cells * rows_back];
                 for &(own, to, weight) in moves {
-                    let (own, to) = (own as usize * entry.rows, to as usize * entry.rows);
-                    for (sum, entry) in sums[own..own + entry.rows].iter_mut().zip(&back[to..to + entry.rows])
-                    {
-                        *sum += weight * entry;
-                    }
+                    let (own, to) = (own as usize * rows_back, to as usize * rows_back);
+                    let sum = sums[own..own + rows_back].iter_mut();
+                    sum.zip(&back[to..to + rows_back]).for_each(|(sum, entry)| *sum += weight * entry);
                 }
                 scale(&mut sums);
                 self.back[*from] = sums;
@@ -278,9 +308,10 @@ impl Run {
         self.back[step] = back;
     }
 
-    /// How much of the total stands on each entry of a table asked about, up to a common factor.
+    /// How much of the total stands on each entry of a table asked about, for each scenario, up to a factor of the scenario.
     pub(crate) fn shares(&self, step: Step) -> Vec<f64> {
-        self.tables[step].iter().zip(&self.back[step]).map(|(entry, back)| entry * back).collect()
+        let table = self.told_apart(step, &Rows(None));
+        table.iter().zip(&self.back[step]).map(|(entry, back)| entry * back).collect()
     }
 }
 
@@ -293,5 +324,63 @@ fn unmeet(other: &[f64], back: &[f64], meetings: &[Meeting], rows: usize, side: 
         for (sum, (other, back)) in into[own..own + rows].iter_mut().zip(sides) {
             *sum += other * back;
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two cells over variable 0 with three states, two over variables 0 and 1, for two scenarios that only the second tells apart.
+    fn two_tables() -> (Tape, [Vec<f64>; 2]) {
+        let (same, apart) = (Classes::one(2), Classes::by([0, 1].into_iter()));
+        let left: Vec<f64> = (1..=6).map(f64::from).collect();
+        let right: Vec<f64> = (1..=24).map(f64::from).collect();
+        let (short, long) = ([(0, 3)], [(0, 3), (1, 2)]);
+        let mut tape = Tape::default();
+        let a = tape.push(Act::Given(left.clone()), 2, 3, same);
+        let b = tape.push(Act::Given(right.clone()), 2, 6, apart.clone());
+        let rows = [Rows::of(&short, &long), Rows::of(&long, &long)];
+        // The larger of the two cells.
+        let meetings = vec![(0, 0, 0), (0, 1, 1), (1, 0, 1), (1, 1, 1)];
+        let both = tape.push(Act::Meet { from: [a, b], rows, meetings }, 2, 6, apart.clone());
+        let first = tape.push(Act::Sum { from: both, stride: 2, states: 3 }, 2, 2, apart.clone());
+        let second = tape.push(Act::Sum { from: first, stride: 1, states: 2 }, 2, 1, apart.clone());
+        tape.push(Act::Move { from: second, moves: vec![(0, 0, 0.5), (1, 0, 2.0)] }, 1, 1, apart);
+        (tape, [left, right])
+    }
+
+    /// The same sum, entry by entry: `[scenario][left entry]`.
+    fn by_hand([left, right]: &[Vec<f64>; 2]) -> Vec<Vec<f64>> {
+        let mut shares = vec![vec![0.0; 6]; 2];
+        for (own, entry) in left.iter().enumerate() {
+            for (other, value) in right.iter().enumerate() {
+                let (scenario, row, cell) = (other % 2, other / 4 % 3, other / 12);
+                if own % 3 == row {
+                    let weight = if own / 3 == 0 && cell == 0 { 0.5 } else { 2.0 };
+                    shares[scenario][own] += entry * value * weight;
+                }
+            }
+        }
+        shares
+    }
+
+    #[test]
+    fn forward_gives_the_total_of_each_scenario() {
+        let (tape, tables) = two_tables();
+        let last = tape.last();
+        let run = tape.forward();
+        let totals: Vec<f64> = by_hand(&tables).iter().map(|shares| shares.iter().sum()).collect();
+        assert_eq!(run.table(last), (Cow::from(totals), 0.0));
+    }
+
+    #[test]
+    fn backward_gives_what_stands_on_each_entry_in_each_scenario() {
+        let (tape, tables) = two_tables();
+        let mut run = tape.forward();
+        run.backward([0]);
+        let shares = by_hand(&tables);
+        let wanted: Vec<f64> = (0..6).flat_map(|own| [shares[0][own], shares[1][own]]).collect();
+        assert_eq!(run.shares(0), wanted);
     }
 }

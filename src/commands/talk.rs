@@ -107,7 +107,7 @@ impl<'k> Talk<'k> {
             if !known && let Some(record) = &self.record {
                 let mut page = Page::default();
                 page.text(format!("This is case {}. Every answer is kept at once.", record.id()));
-                self.say(&page, context)?;
+                Self::say(&page, context)?;
             }
             self.propose(&mut step.state);
             let mut state = step.state;
@@ -177,7 +177,7 @@ impl<'k> Talk<'k> {
             Some(Show::NotUnderstood(sentence)) => {
                 let mut page = Page::default();
                 page.text(sentence.as_str());
-                return self.say(&page, context);
+                return Self::say(&page, context);
             }
             Some(Show::Said(sentence)) => {
                 let mut page = Page::default();
@@ -190,7 +190,7 @@ impl<'k> Talk<'k> {
             None => Page::default(),
         };
         if show.is_some() {
-            self.say(&page, context)?;
+            Self::say(&page, context)?;
         }
         let mut page = diagnosis::question(self.knowledge, state);
         if matches!(show, None | Some(Show::Said(_)))
@@ -202,11 +202,11 @@ impl<'k> Talk<'k> {
         {
             page.0.extend(diagnosis::likely(self.knowledge, assessment).0);
         }
-        self.say(&page, context)
+        Self::say(&page, context)
     }
 
     /// With --json the questions go to standard error, so that standard output holds the answer only.
-    fn say(&self, page: &Page, context: &mut Context) -> Result<()> {
+    fn say(page: &Page, context: &mut Context) -> Result<()> {
         if context.options.json { context.aside(page) } else { context.page(page) }
     }
 
@@ -246,7 +246,7 @@ impl<'k> Talk<'k> {
             }
         }
         page.push(crate::view::Block::Notice);
-        self.say(&page, context)
+        Self::say(&page, context)
     }
 }
 

@@ -344,6 +344,7 @@ fn control_character(node: &Node) -> Option<Diagnostic> {
 mod tests {
     use super::*;
 
+    #[expect(clippy::result_large_err, reason = "as in `parse`")]
     fn read(text: &str) -> Result<Node, Diagnostic> {
         let mut sources = Sources::default();
         let file = sources.add("t.yaml", text);

@@ -210,7 +210,8 @@ fn points(energies: &[EnergyPoint]) -> Vec<String> {
             _ => "Isolate",
         };
         let names: Vec<_> = shut_off.iter().map(|energy| energy.spoken()).collect();
-        let traps: String = shut_off.iter().filter_map(|e| e.trap()).map(|trap| format!(" {trap}")).collect();
+        let traps: String =
+            shut_off.iter().filter_map(|e| e.trap()).map(|trap| [" ", trap].concat()).collect();
         format!("{verb} {}: {point}.{traps}", names.join(", "))
     };
     points.into_iter().map(line).collect()

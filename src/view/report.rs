@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::diagnosis::{because, event_line, title};
+use super::diagnosis::{MOST_REASONS, because, event_line, title};
 use super::words::{self, likelihood};
 use super::{Block, Page, Words};
 use crate::casebook::{Case, Closing, Known, RemedyResult, What, Whereabouts};
@@ -139,7 +139,7 @@ fn cause(page: &mut Page, knowledge: &Knowledge, assessment: &Assessment) {
             .strong(title(knowledge, first.id.as_str()))
             .plain(format!(": {}.", likelihood(first.probability))),
     );
-    page.bullets(because(knowledge, assessment, first));
+    page.bullets(because(knowledge, assessment, first).into_iter().take(MOST_REASONS));
     let others = assessment.causes.iter().skip(1).take(2).filter(|c| c.probability >= 0.05);
     page.section(
         "Not ruled out",

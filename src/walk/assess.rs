@@ -2,7 +2,7 @@
 
 use super::desk::{Desk, DeskError, hands, sealed};
 use super::evidence::{Gathered, Heard, complaint, gather, pooled, to_run};
-use crate::belief::{self, BeliefError, Combination, Posterior};
+use crate::belief::{self, BeliefError, Combination, Posterior, Readings};
 use crate::casebook::{Case, Event, Reading, What};
 use crate::ids::{CauseId, CheckId, FindingId, PlaceId};
 use crate::knowledge::{Asks, Check, FindingKind};
@@ -97,12 +97,16 @@ pub fn assess(desk: &Desk<'_>, case: &Case, place: Option<PlaceId>) -> Result<As
     let gathered = gather(desk, case);
     let network = &desk.model.network;
     let posterior = belief::posterior(network, &gathered.evidence)?;
-    let nothing_known = belief::nothing_known(network, &gathered.evidence, Some(desk.model.outside()))?;
+    let nothing_known =
+        belief::nothing_known(network, &gathered.evidence, &posterior, Some(desk.model.outside()))?;
     let leading = belief::leading(network, &gathered.evidence, &posterior, REACH)?;
     let complaint = complaint(desk, &gathered);
-    let conflict = conflict(desk, case, &gathered)?;
+    let ranked = ranked(desk, &posterior);
+    let reasoned = &ranked[..ranked.len().min(REASONED)];
+    let readings = belief::readings(network, &gathered.evidence, &posterior, reasoned)?;
+    let conflict = conflict(desk, case, &gathered, &readings);
     let plan = plan::plan(&situation(desk, case, (&gathered, &leading), complaint.clone(), place))?;
-    let causes = suspects(desk, &gathered, &posterior)?;
+    let causes = suspects(desk, &gathered, (&posterior, &readings), ranked);
     let together = together(desk, &leading);
     let heard = gathered.heard.clone();
     let proof = proof(desk, case, &gathered);
@@ -208,11 +212,8 @@ fn last_place(desk: &Desk<'_>, case: &Case) -> Option<PlaceId> {
     })
 }
 
-fn suspects(
-    desk: &Desk<'_>,
-    gathered: &Gathered,
-    posterior: &Posterior,
-) -> Result<Vec<Suspect>, BeliefError> {
+/// The causes worth a line, likeliest first.
+fn ranked(desk: &Desk<'_>, posterior: &Posterior) -> Vec<usize> {
     let mut order: Vec<usize> =
         (0..desk.model.causes.len()).filter(|&c| posterior.causes[c].was > LISTED).collect();
     order.sort_by(|&a, &b| {
@@ -221,15 +222,22 @@ fn suspects(
             .total_cmp(&posterior.causes[a].was)
             .then_with(|| desk.model.causes[a].cmp(&desk.model.causes[b]))
     });
-    let reasoned: Vec<usize> = order.iter().copied().take(REASONED).collect();
-    let weights = belief::weights(&desk.model.network, &gathered.evidence, &reasoned)?;
+    order
+}
+
+fn suspects(
+    desk: &Desk<'_>,
+    gathered: &Gathered,
+    (posterior, readings): (&Posterior, &Readings),
+    ranked: Vec<usize>,
+) -> Vec<Suspect> {
     let suspect = |(rank, cause): (usize, usize)| Suspect {
         id: desk.model.causes[cause].clone(),
         probability: posterior.causes[cause].was,
         now: posterior.causes[cause].now,
-        because: if rank < reasoned.len() { because(gathered, &weights, rank) } else { Vec::new() },
+        because: if rank < REASONED { because(gathered, &readings.weights, rank) } else { Vec::new() },
     };
-    Ok(order.into_iter().enumerate().map(suspect).collect())
+    ranked.into_iter().enumerate().map(suspect).collect()
 }
 
 /// The readings that move a cause, strongest first; its rate here when none does.
@@ -251,23 +259,23 @@ fn because(gathered: &Gathered, weights: &[Vec<Option<f64>>], column: usize) -> 
 }
 
 /// The strongest conflict whose reading is cheap to ask again from outside.
-fn conflict(desk: &Desk<'_>, case: &Case, gathered: &Gathered) -> Result<Option<Conflict>, BeliefError> {
+fn conflict(desk: &Desk<'_>, case: &Case, gathered: &Gathered, readings: &Readings) -> Option<Conflict> {
     let cheap = |check: &Check| {
         !desk.view.machine.exposures(&check.work).hands_on()
             && check.work.minutes <= CHEAP
             && !matches!(check.asks, Asks::Run)
     };
-    for found in belief::conflicts(&desk.model.network, &gathered.evidence)? {
+    for found in &readings.conflicts {
         let Some(index) = gathered.heard.iter().position(|h| h.item == Some(found.item)) else { continue };
         let heard = &gathered.heard[index];
         let is_cheap = desk.knowledge.checks.get(&CheckId::new(heard.id.clone())).is_some_and(cheap);
         let is_circumstance = desk.knowledge.circumstances.contains_key(heard.id.as_str());
         debug_assert!(heard.event < case.events.len());
         if is_cheap || is_circumstance {
-            return Ok(Some(Conflict { heard: index, factor: found.factor }));
+            return Some(Conflict { heard: index, factor: found.factor });
         }
     }
-    Ok(None)
+    None
 }
 
 fn together(desk: &Desk<'_>, leading: &[Combination]) -> Vec<(Vec<CauseId>, f64)> {

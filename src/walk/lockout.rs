@@ -38,16 +38,13 @@ impl Pace<'_> {
             self.state.ask = Ask::Authority(work);
             return Ok(());
         }
-        match key {
-            Some(key) => {
-                self.state.lockout.key = Some(key);
-                self.state.ask = self.open(*work);
-                Ok(())
-            }
-            None => {
-                self.state.lockout = Lockout { procedure: Some(false), key: None };
-                self.next()
-            }
+        if let Some(key) = key {
+            self.state.lockout.key = Some(key);
+            self.state.ask = self.open(*work);
+            Ok(())
+        } else {
+            self.state.lockout = Lockout { procedure: Some(false), key: None };
+            self.next()
         }
     }
 }

@@ -129,7 +129,7 @@ impl Pace<'_> {
             Item::Who => self.who(&answer),
             Item::Complaint => return self.complaint(answer),
             Item::Danger | Item::Held | Item::Serial | Item::EverRight | Item::Since | Item::DoingItNow => {
-                self.opening_remark(item, answer)
+                self.opening_remark(item, answer);
             }
         }
         self.state.opened.insert(item);

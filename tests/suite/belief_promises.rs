@@ -2,7 +2,7 @@
 
 use handlamp::belief::{
     BeliefError, CONFLICT, Cause, Circumstance, Evidence, Finding, Item, Link, Moment, Network, Parent,
-    conflicts, findings, ln_evidence, posterior, weights,
+    Readings, findings, ln_evidence, posterior, readings,
 };
 
 use crate::small_networks::Dice;
@@ -35,6 +35,10 @@ fn two_over_one() -> Network {
 
 fn chance(network: &Network, items: Vec<Item>) -> f64 {
     ln_evidence(network, &Evidence(items)).unwrap().exp()
+}
+
+fn weighed(network: &Network, evidence: &Evidence, causes: &[usize]) -> Readings {
+    readings(network, evidence, &posterior(network, evidence).unwrap(), causes).unwrap()
 }
 
 fn near(left: f64, right: f64) {
@@ -186,7 +190,7 @@ fn the_order_of_readings_changes_nothing_and_neither_does_repeating_the_sum() {
 fn a_reading_weighs_what_leaving_it_out_moves_the_odds() {
     let network = two_over_one();
     let evidence = Evidence(vec![soft(0, [0.1, 0.8]), soft(0, [0.05, 0.9])]);
-    let weights = weights(&network, &evidence, &[0, 1]).unwrap();
+    let weights = weighed(&network, &evidence, &[0, 1]).weights;
     let odds =
         |evidence: &Evidence, cause: usize| posterior(&network, evidence).unwrap().causes[cause].ln_odds;
     for (item, row) in weights.iter().enumerate() {
@@ -203,8 +207,8 @@ fn one_reading_against_many_is_a_conflict_and_agreeing_ones_are_none() {
     let findings = (0..5).map(|_| yes_no(0.002, vec![from(0, 0.99)])).collect();
     let network = Network::new(Vec::new(), causes, findings).unwrap();
     let agreeing: Vec<Item> = (0..4).map(|finding| soft(finding, [0.02, 0.97])).collect();
-    assert_eq!(conflicts(&network, &Evidence(agreeing.clone())).unwrap(), Vec::new());
+    assert_eq!(weighed(&network, &Evidence(agreeing.clone()), &[]).conflicts, Vec::new());
     let against = agreeing.into_iter().chain([soft(4, [0.99, 0.003])]).collect();
-    let found = conflicts(&network, &Evidence(against)).unwrap();
+    let found = weighed(&network, &Evidence(against), &[]).conflicts;
     assert!(found[0].item == 4 && found[0].factor >= CONFLICT, "{found:?}");
 }

@@ -105,7 +105,7 @@ fn disagreement(seed: u64) -> Option<String> {
         });
         sum / total
     };
-    let engine = nothing_known(&network, &evidence, Some(0)).unwrap();
+    let engine = nothing_known(&network, &evidence, &believed, Some(0)).unwrap();
     far(engine, unknown).then(|| format!("nothing known {engine} and {unknown}"))
 }
 

@@ -55,7 +55,10 @@ pub fn why(knowledge: &Knowledge, state: &State) -> Page {
     for suspect in assessment.causes.iter().take(MOST_SAID) {
         let heading =
             format!("{}: {}", title(knowledge, suspect.id.as_str()), words::likely(suspect.probability));
-        page.section(&heading, reasons::because(knowledge, assessment, suspect));
+        page.section(
+            &heading,
+            reasons::because(knowledge, assessment, suspect).into_iter().take(reasons::MOST_REASONS),
+        );
     }
     page
 }
@@ -130,7 +133,10 @@ pub fn answer(knowledge: &Knowledge, case: &Case, assessment: &Assessment) -> Pa
     page.0.extend(likely(knowledge, assessment).0);
     for suspect in assessment.causes.iter().take(1) {
         let heading = format!("Why {}", words::clause(title(knowledge, suspect.id.as_str())));
-        page.section(&heading, reasons::because(knowledge, assessment, suspect));
+        page.section(
+            &heading,
+            reasons::because(knowledge, assessment, suspect).into_iter().take(reasons::MOST_REASONS),
+        );
     }
     let others = assessment.plan.next.iter().skip(1).take(3).map(|c| candidate_line(knowledge, c));
     page.section("Otherwise", others);

@@ -7,7 +7,7 @@ mod reasons;
 mod works;
 
 pub use answer::{answer, causes, help, likely, picture, why};
-pub use reasons::{because, outcome_words, reason, then_lines};
+pub use reasons::{MOST_REASONS, because, outcome_words, reason, then_lines};
 
 use super::words::{self, sentence};
 use super::{Page, Words};

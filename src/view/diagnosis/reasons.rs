@@ -137,12 +137,14 @@ pub(super) fn result_words(result: RemedyResult) -> &'static str {
     }
 }
 
-/// What a reading says for a cause, as a person would repeat it to the customer.
+/// Most reasons on a screen or in a report; the rest stands in the JSON answer.
+pub const MOST_REASONS: usize = 4;
+
+/// What each reading says for a cause, in the order of its reasons, as a person would repeat it to the customer.
 pub fn because(knowledge: &Knowledge, assessment: &Assessment, suspect: &Suspect) -> Vec<String> {
     suspect
         .because
         .iter()
-        .take(4)
         .map(|reason| match reason.heard.and_then(|index| assessment.heard.get(index)) {
             Some(heard) => format!("{}. It {}.", heard_words(knowledge, heard), weight(reason.odds)),
             None => "Nothing said so far bears on it; that is how often it happens here.".to_owned(),
