@@ -25,10 +25,10 @@ closed guards while it runs.
 ▌ move while you watch.
 ▌ What can happen: they crush or cut
 ▌ fingers.
-▌ Do this: keep every guard shut and
-▌ your hands outside. Look through the
-▌ window only. Tie back sleeves and
-▌ hair.
+▌ Do this: keep every guard shut, your
+▌ hands outside and your feet off the
+▌ foot switch. Look through the window
+▌ only. Tie back sleeves and hair.
 
 Do
   1. Switch automatic correction off for
@@ -127,8 +127,8 @@ Where you are for this: outside the closed guards while it runs.
 ▌ WARNING
 ▌ The tray, the flap and the bag clamp move while you watch.
 ▌ What can happen: they crush or cut fingers.
-▌ Do this: keep every guard shut and your hands outside. Look through the window
-▌ only. Tie back sleeves and hair.
+▌ Do this: keep every guard shut, your hands outside and your feet off the foot
+▌ switch. Look through the window only. Tie back sleeves and hair.
 
 Do
   1. Switch automatic correction off for the trial.

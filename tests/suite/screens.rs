@@ -95,26 +95,27 @@ fn before_hands_go_in_authority_is_asked() {
     insta::assert_snapshot!(screen(40, &["other", "3"]), @r#"
 
 Before anybody opens a guard
-Have you this machine's written
-isolation procedure, and are you
-authorised to lock it out by it?
+Has the person who will reach in this
+machine's written isolation procedure,
+and may they lock it out?
 
 This tool prompts; the site's procedure
 decides. Without one, only checks from
 outside are left.
 
-> y or n.
+> y or n. Ask that person: nobody
+  answers for another.
 "#);
     insta::assert_snapshot!(screen(80, &["other", "3"]), @r#"
 
 Before anybody opens a guard
-Have you this machine's written isolation procedure, and are you authorised to
-lock it out by it?
+Has the person who will reach in this machine's written isolation procedure, and
+may they lock it out?
 
 This tool prompts; the site's procedure decides. Without one, only checks from
 outside are left.
 
-> y or n.
+> y or n. Ask that person: nobody answers for another.
 "#);
 }
 
@@ -130,47 +131,67 @@ If there is none: stop, checks from
 outside only.
    1. Prepare: know each energy, its
       size and its isolation point.
-   2. Tell everybody whom the stop
-      affects.
+   2. Visitor and site tell each other
+      their procedures. Tell everybody
+      whom the stop affects.
    3. Stop the machine the normal way,
       with product run out.
    4. Isolate mains: the lockable
-      disconnector on the panel. Switch
-      off, lock and tag; a push button
-      or a stop is not an isolator.
-   5. Isolate compressed-air: the
-      lockable dump valve. Shut, lock
-      and dump; read the gauge at zero
-      and stroke one valve.
-   6. Only the scale stays powered. If
-      it shares a supply with a drive,
-      stop: test from outside.
-   7. Isolate every start path: the
-      start key at the panel.
-   8. Put your own lock and tag on each
-      point; the key stays with you.
-   9. Release what is stored: air,
-      springs, raised parts, charge.
-  10. Clear people, then try to start.
-      Nothing may move.
-  11. Put the controls back to off. Read
-      the air gauge at zero and stroke a
+      disconnector on the panel. A push
+      button, an emergency stop or a
+      guard switch is not an isolator.
+   5. Isolate compressed air: the
+      lockable dump valve. A regulator
+      turned down is not shut. Clear
+      people before the air goes.
+   6. Only the scale's own feed stays
+      on. If it shares a supply with a
+      drive, stop: test from outside.
+   7. See that no start path is left:
+      the start key at the panel.
+   8. Everybody who reaches in puts
+      their own lock and tag on each
+      point and keeps the key.
+   9. Release what is stored, and look
+      again before each step: it can
+      come back.
+  10. Compressed air: see it dumped, the
+      gauge at zero; some can be trapped
+      behind a valve.
+  11. Clear people, then try every start
+      path. If anything moves, stop:
+      nobody reaches in.
+  12. With people still clear, read the
+      air gauge at zero and stroke a
       valve.
-  12. Before anybody touches a
+  13. Put the controls back to off.
+  14. Before anybody touches a
       conductor: a qualified person
       proves it dead with a meter.
 
 When the work is done
   1. Count tools and parts out.
-  2. Put every guard back. See that
-     people are clear.
-  3. Each person takes off their own
+  2. Put every guard back. If a guard or
+     its switch is not as it was, keep
+     it locked and call the maker.
+  3. Where product was in reach, the
+     site cleans, inspects and releases
+     the line.
+  4. See that people are clear.
+  5. Each person takes off their own
      lock.
-  4. Tell those affected, then restore
-     from outside.
+  6. Tell those affected, then restore
+     from outside, one energy at a time:
+     returning air can throw a part.
+  7. To open it again, begin at the top:
+     isolate, lock, try.
 
-Locked, tried, and nothing moves? Whose
-key?
+Where the written procedure asks for
+more, do more. Where the two disagree,
+stop and ask.
+
+All but the scale locked, tried, and
+nothing moves? Whose key?
 
 > Type whose key it is, or n if it is
   not locked.
@@ -187,30 +208,44 @@ A prompt, not the site's own procedure.
 Have you this machine's written isolation procedure, and does it agree? If there
 is none: stop, checks from outside only.
    1. Prepare: know each energy, its size and its isolation point.
-   2. Tell everybody whom the stop affects.
+   2. Visitor and site tell each other their procedures. Tell everybody whom the
+      stop affects.
    3. Stop the machine the normal way, with product run out.
-   4. Isolate mains: the lockable disconnector on the panel. Switch off, lock
-      and tag; a push button or a stop is not an isolator.
-   5. Isolate compressed-air: the lockable dump valve. Shut, lock and dump; read
-      the gauge at zero and stroke one valve.
-   6. Only the scale stays powered. If it shares a supply with a drive, stop:
-      test from outside.
-   7. Isolate every start path: the start key at the panel.
-   8. Put your own lock and tag on each point; the key stays with you.
-   9. Release what is stored: air, springs, raised parts, charge.
-  10. Clear people, then try to start. Nothing may move.
-  11. Put the controls back to off. Read the air gauge at zero and stroke a
-      valve.
-  12. Before anybody touches a conductor: a qualified person proves it dead with
+   4. Isolate mains: the lockable disconnector on the panel. A push button, an
+      emergency stop or a guard switch is not an isolator.
+   5. Isolate compressed air: the lockable dump valve. A regulator turned down
+      is not shut. Clear people before the air goes.
+   6. Only the scale's own feed stays on. If it shares a supply with a drive,
+      stop: test from outside.
+   7. See that no start path is left: the start key at the panel.
+   8. Everybody who reaches in puts their own lock and tag on each point and
+      keeps the key.
+   9. Release what is stored, and look again before each step: it can come back.
+  10. Compressed air: see it dumped, the gauge at zero; some can be trapped
+      behind a valve.
+  11. Clear people, then try every start path. If anything moves, stop: nobody
+      reaches in.
+  12. With people still clear, read the air gauge at zero and stroke a valve.
+  13. Put the controls back to off.
+  14. Before anybody touches a conductor: a qualified person proves it dead with
       a meter.
 
 When the work is done
   1. Count tools and parts out.
-  2. Put every guard back. See that people are clear.
-  3. Each person takes off their own lock.
-  4. Tell those affected, then restore from outside.
+  2. Put every guard back. If a guard or its switch is not as it was, keep it
+     locked and call the maker.
+  3. Where product was in reach, the site cleans, inspects and releases the
+     line.
+  4. See that people are clear.
+  5. Each person takes off their own lock.
+  6. Tell those affected, then restore from outside, one energy at a time:
+     returning air can throw a part.
+  7. To open it again, begin at the top: isolate, lock, try.
 
-Locked, tried, and nothing moves? Whose key?
+Where the written procedure asks for more, do more. Where the two disagree, stop
+and ask.
+
+All but the scale locked, tried, and nothing moves? Whose key?
 
 > Type whose key it is, or n if it is not locked.
 

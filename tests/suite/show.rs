@@ -42,33 +42,41 @@ If there is none: stop, checks from
 outside only.
    1. Prepare: know each energy, its
       size and its isolation point.
-   2. Tell everybody whom the stop
-      affects.
+   2. Visitor and site tell each other
+      their procedures. Tell everybody
+      whom the stop affects.
    3. Stop the machine the normal way,
       with product run out.
    4. Isolate mains: the lockable
-      disconnector on the panel. Switch
-      off, lock and tag; a push button
-      or a stop is not an isolator.
-   5. Isolate compressed-air: the
-      lockable dump valve. Shut, lock
-      and dump; read the gauge at zero
-      and stroke one valve.
-   6. Only the scale stays powered. If
-      it shares a supply with a drive,
-      stop: test from outside.
-   7. Isolate every start path: the
-      start key at the panel.
-   8. Put your own lock and tag on each
-      point; the key stays with you.
-   9. Release what is stored: air,
-      springs, raised parts, charge.
-  10. Clear people, then try to start.
-      Nothing may move.
-  11. Put the controls back to off. Read
-      the air gauge at zero and stroke a
+      disconnector on the panel. A push
+      button, an emergency stop or a
+      guard switch is not an isolator.
+   5. Isolate compressed air: the
+      lockable dump valve. A regulator
+      turned down is not shut. Clear
+      people before the air goes.
+   6. Only the scale's own feed stays
+      on. If it shares a supply with a
+      drive, stop: test from outside.
+   7. See that no start path is left:
+      the start key at the panel.
+   8. Everybody who reaches in puts
+      their own lock and tag on each
+      point and keeps the key.
+   9. Release what is stored, and look
+      again before each step: it can
+      come back.
+  10. Compressed air: see it dumped, the
+      gauge at zero; some can be trapped
+      behind a valve.
+  11. Clear people, then try every start
+      path. If anything moves, stop:
+      nobody reaches in.
+  12. With people still clear, read the
+      air gauge at zero and stroke a
       valve.
-  12. Before anybody touches a
+  13. Put the controls back to off.
+  14. Before anybody touches a
       conductor: a qualified person
       proves it dead with a meter.
 
@@ -80,12 +88,20 @@ Do
 
 When the work is done
   1. Count tools and parts out.
-  2. Put every guard back. See that
-     people are clear.
-  3. Each person takes off their own
+  2. Put every guard back. If a guard or
+     its switch is not as it was, keep
+     it locked and call the maker.
+  3. Where product was in reach, the
+     site cleans, inspects and releases
+     the line.
+  4. See that people are clear.
+  5. Each person takes off their own
      lock.
-  4. Tell those affected, then restore
-     from outside.
+  6. Tell those affected, then restore
+     from outside, one energy at a time:
+     returning air can throw a part.
+  7. To open it again, begin at the top:
+     isolate, lock, try.
 
 What the answer tells
 • Free all round: nothing carries part
