@@ -45,7 +45,9 @@ fn hindered(hindrance: Option<Hindrance>) -> &'static str {
         Some(Hindrance::Sealed) => {
             " The scale is sealed, or nobody knows: only the authorised body may adjust it."
         }
-        Some(Hindrance::Stopped) => " What is left needs the machine to run, and it stays stopped and locked.",
+        Some(Hindrance::Stopped) => {
+            " What is left needs the machine to run, and it stays stopped and locked."
+        }
         None => "",
     }
 }
