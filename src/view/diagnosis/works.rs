@@ -238,7 +238,7 @@ fn setting_name<'k>(knowledge: &'k Knowledge, state: &State, id: &RemedyId) -> &
 
 /// How a machine is left that is not proved cured.
 const LEAVE_IT_SAFE: &str = "If it is left: stopped, and by somebody authorised locked, vented and tagged with name, \
-date and reason. Product stays on hold.";
+date and reason. Product stays held.";
 
 pub(super) fn send(knowledge: &Knowledge, state: &State) -> Page {
     let mut page = Page::default();
