@@ -378,7 +378,7 @@ mod tests {
             (&format!("a: {}", "[".repeat(100_000)), Code::TooBig),
             (&format!("a: {}x{}", "[".repeat(40), "]".repeat(40)), Code::TooBig),
             (&"x".repeat(LARGEST_FILE + 1), Code::TooBig),
-            ("a: .nan\n", Code::Syntax),
+            ("a: .nan\n", Code::BadValue),
             ("a: [1, 2\nb: 3\n", Code::Syntax),
             ("a: 1\n---\nb: 2\n", Code::Syntax),
             ("a: \"\\e[31mred\"\n", Code::ControlCharacters),

@@ -91,7 +91,7 @@ fn every_bad_value_and_event_gets_its_own_code_and_sentence() {
         ("reading: test-weight-on-pan, value: abc, expected: 200 g", Code::BadValue, "not a number"),
         ("reading: test-weight-on-pan, value: NaN, expected: 200 g", Code::OutOfRange, "instrument"),
         ("reading: test-weight-on-pan, value: infinity, expected: 200 g", Code::OutOfRange, "instrument"),
-        ("reading: test-weight-on-pan, value: .inf, expected: 200 g", Code::Syntax, "finite"),
+        ("reading: test-weight-on-pan, value: .inf, expected: 200 g", Code::BadValue, "can be measured"),
         ("reading: test-weight-on-pan, value: 200 grms, expected: 200 g", Code::BadUnit, "did you mean"),
         ("reading: test-weight-on-pan, value: 200 g", Code::MissingKey, "`expected`"),
         ("reading: test-weight-on-pan, value: 200 g, shown: 200 g", Code::MissingKey, "`expected`"),
