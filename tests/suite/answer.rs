@@ -3,7 +3,6 @@
 use crate::tool::Tool;
 
 #[test]
-#[ignore = "its snapshot waits for the wording of the safety reading"]
 fn the_example_call_is_answered_on_one_page() {
     let args = ["diagnose", "--answers", "tests/faults/light-bags.yaml"];
     insta::assert_snapshot!(Tool::built_in(40).run(&args).block(), @r#"

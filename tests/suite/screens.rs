@@ -90,7 +90,6 @@ first. If unsure, stop and make safe.
 }
 
 #[test]
-#[ignore = "its snapshot waits for the wording of the safety reading"]
 fn before_hands_go_in_authority_is_asked() {
     insta::assert_snapshot!(screen(40, &["other", "3"]), @r#"
 
@@ -120,7 +119,6 @@ outside are left.
 }
 
 #[test]
-#[ignore = "its snapshot waits for the wording of the safety reading"]
 fn the_lockout_is_told_in_full_before_it_is_confirmed() {
     insta::assert_snapshot!(screen(40, &["other", "3", "y"]), @r#"
 

@@ -11,7 +11,6 @@ use unicode_width::UnicodeWidthStr;
 use crate::tool::Tool;
 
 #[test]
-#[ignore = "its snapshot waits for the wording of the safety reading"]
 fn a_hands_on_check_says_cautions_and_lockout_before_its_step() {
     insta::assert_snapshot!(Tool::minimal(40).run(&["show", "paper-round-pan"]).block(), @r#"
 A strip of paper round the pan

@@ -275,7 +275,6 @@ fn back_asks_the_last_answer_again_and_replaces_it_alone() {
 }
 
 #[test]
-#[ignore = "takes minutes in a debug build; not yet seen to end"]
 fn cured_needs_a_run_that_proves_it() {
     let tool = Tool::minimal(400);
     let start = ["n", "?", "1", "?", "n", "2", "?", "?", "y", "bags light", "1", "give"];
