@@ -6,7 +6,9 @@ use crate::tool::Tool;
 const OPENING: &[&str] = &["n", "y", "1", "?", "n", "3", "?", "?", "y", "bags light", "1"];
 
 fn body(tool: &Tool, lines: &[&str]) -> String {
-    let said = tool.typed(&["diagnose"], (lines.join("\n") + "\n").as_bytes()).out;
+    let said = tool
+        .typed(&["diagnose"], lines.iter().flat_map(|line| [*line, "\n"]).collect::<String>().as_bytes())
+        .out;
     let end = said.rfind("\nCase 20").or_else(|| said.rfind("Nothing was answered"));
     said[..end.unwrap_or(said.len())].to_owned()
 }
