@@ -82,8 +82,10 @@ pub(super) fn course(scenarios: &[Scenario], weights: &[f64], acts: &[Act], call
 struct State<'a> {
     scenarios: &'a [Scenario],
     weights: Vec<f64>,
-    /// For each cause touched so far, P(not cured yet).
-    uncured: std::collections::BTreeMap<usize, f64>,
+    /// For each scenario and each of its causes P(not cured yet).
+    open: Vec<Vec<f64>>,
+    /// For each scenario P(complaint still there).
+    stays: Vec<f64>,
     /// P(complaint still there).
     left: f64,
 }
@@ -91,32 +93,33 @@ struct State<'a> {
 impl<'a> State<'a> {
     fn new(scenarios: &'a [Scenario], weights: &[f64], total: f64) -> Self {
         let weights = weights.iter().map(|w| w / total).collect();
-        let mut state = Self { scenarios, weights, uncured: std::collections::BTreeMap::new(), left: 1.0 };
-        state.left = state.still_there(None).max(f64::MIN_POSITIVE);
+        let open = scenarios.iter().map(|scenario| vec![1.0; scenario.causes.len()]).collect();
+        let mut state = Self { scenarios, weights, open, stays: Vec::new(), left: 1.0 };
+        state.stays = (0..scenarios.len()).map(|place| state.stays(place, &[])).collect();
+        state.left = state.still_there();
         state
     }
 
-    fn still_there(&self, also: Option<(usize, f64)>) -> f64 {
-        let each = self.scenarios.iter().zip(&self.weights);
-        each.map(|(scenario, weight)| weight * self.stays(scenario, also)).sum()
+    fn still_there(&self) -> f64 {
+        let each = self.stays.iter().zip(&self.weights);
+        each.map(|(stays, weight)| weight * stays).sum::<f64>().max(f64::MIN_POSITIVE)
     }
 
-    /// P(complaint stays | scenario) with what has been done, and perhaps one act more.
-    fn stays(&self, scenario: &Scenario, also: Option<(usize, f64)>) -> f64 {
-        let open = |cause: usize| {
-            let done = self.uncured.get(&cause).copied().unwrap_or(1.0);
-            also.map_or(done, |(act, works)| if act == cause { done * (1.0 - works) } else { done })
-        };
-        let mut stays = 0.0;
-        for (cured, gone) in scenario.gone.iter().enumerate() {
-            let mut chance = 1.0;
-            for (bit, &cause) in scenario.causes.iter().enumerate() {
-                let open = open(cause);
-                chance *= if cured >> bit & 1 == 1 { 1.0 - open } else { open };
-            }
-            stays += chance * (1.0 - gone);
+    /// P(complaint stays | scenario) with what has been done, and these (cause, works) more: cause by cause, the last bit first.
+    fn stays(&self, scenario: usize, also: &[(usize, f64)]) -> f64 {
+        let Scenario { causes, gone, .. } = &self.scenarios[scenario];
+        let mut left: Vec<f64> = gone.iter().map(|gone| 1.0 - gone).collect();
+        for (&cause, open) in causes.iter().zip(&self.open[scenario]).rev() {
+            let more = also.iter().filter(|(act, _)| *act == cause);
+            let open = more.fold(*open, |open, (_, works)| open * (1.0 - works));
+            let half = left.len() / 2;
+            let (uncured, cured) = left.split_at_mut(half);
+            uncured.iter_mut().zip(cured).for_each(|(uncured, cured)| {
+                *uncured = open * *uncured + (1.0 - open) * *cured;
+            });
+            left.truncate(half);
         }
-        stays
+        left[0]
     }
 
     /// The act with the best P/C; weighty ones wait for even odds or until nothing else is left.
@@ -148,10 +151,10 @@ impl<'a> State<'a> {
     /// ratio of the pair and which of them to do first.
     fn best_pair(&self, acts: &[Act], done: &[usize]) -> Option<(f64, usize)> {
         let mut best: Option<(f64, usize)> = None;
-        let together = |a: usize, b: usize| {
-            let both = |s: &Scenario| s.causes.contains(&a) && s.causes.contains(&b);
-            self.scenarios.iter().zip(&self.weights).any(|(s, w)| *w >= SHARED && both(s))
-        };
+        let heavy = self.scenarios.iter().zip(&self.weights).filter(|(_, weight)| **weight >= SHARED);
+        let heavy: Vec<&[usize]> =
+            heavy.map(|(s, _)| &s.causes[..]).filter(|causes| causes.len() > 1).collect();
+        let together = |a, b| heavy.iter().any(|causes| causes.contains(&a) && causes.contains(&b));
         let open = |index: &usize| !done.contains(index) && !acts[*index].weighty;
         for a in (0..acts.len()).filter(open) {
             for b in (a + 1..acts.len()).filter(open) {
@@ -159,7 +162,7 @@ impl<'a> State<'a> {
                     continue;
                 }
                 let also = [(acts[a].cause, acts[a].works), (acts[b].cause, acts[b].works)];
-                let helped = 1.0 - self.with_both(also) / self.left;
+                let helped = 1.0 - self.after(&also) / self.left;
                 let ratio = helped / (acts[a].minutes + acts[b].minutes).max(0.01);
                 if helped > LEAST_HELP && best.is_none_or(|(known, _)| ratio > known) {
                     let first = if self.with(&acts[b]) < self.with(&acts[a]) { b } else { a };
@@ -170,28 +173,30 @@ impl<'a> State<'a> {
         best
     }
 
-    fn with_both(&self, also: [(usize, f64); 2]) -> f64 {
-        let mut twin = State { weights: self.weights.clone(), uncured: self.uncured.clone(), ..*self };
-        for (cause, works) in also {
-            *twin.uncured.entry(cause).or_insert(1.0) *= 1.0 - works;
-        }
-        twin.still_there(None)
-    }
-
-    fn with(&self, act: &Act) -> f64 {
+    /// P(complaint still there) after these acts more.
+    fn after(&self, also: &[(usize, f64)]) -> f64 {
         let mut after = self.left;
-        for (scenario, weight) in self.scenarios.iter().zip(&self.weights) {
-            if *weight > 0.0 && scenario.causes.contains(&act.cause) {
-                after -= weight
-                    * (self.stays(scenario, None) - self.stays(scenario, Some((act.cause, act.works))));
+        for (place, (scenario, weight)) in self.scenarios.iter().zip(&self.weights).enumerate() {
+            if *weight > 0.0 && also.iter().any(|(cause, _)| scenario.causes.contains(cause)) {
+                after -= weight * (self.stays[place] - self.stays(place, also));
             }
         }
         after.max(f64::MIN_POSITIVE)
     }
 
+    fn with(&self, act: &Act) -> f64 {
+        self.after(&[(act.cause, act.works)])
+    }
+
     fn cure(&mut self, cause: usize, works: f64) {
-        *self.uncured.entry(cause).or_insert(1.0) *= 1.0 - works;
-        self.left = self.still_there(None).max(f64::MIN_POSITIVE);
+        for place in 0..self.scenarios.len() {
+            let causes = &self.scenarios[place].causes;
+            if let Some(bit) = causes.iter().position(|own| *own == cause) {
+                self.open[place][bit] *= 1.0 - works;
+                self.stays[place] = self.stays(place, &[]);
+            }
+        }
+        self.left = self.still_there();
     }
 }
 

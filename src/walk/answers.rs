@@ -39,8 +39,7 @@ impl Pace<'_> {
         let moment = self.moment();
         self.event(What::Reading { check: id, reading, moment });
         self.opening()?;
-        if run && matches!(self.state.assessment.as_ref().and_then(|a| a.proof.as_ref()), Some(Proof::Proved))
-        {
+        if run && self.proved() {
             self.state.ask = Ask::Close;
         }
         Ok(())
@@ -104,6 +103,22 @@ impl Pace<'_> {
             _ => {}
         }
         Ok(())
+    }
+
+    /// What stood on the screen when a call broke off, where the plan alone would not ask it again: the new figure of
+    /// a setting right after its remedy, and the closing right after the run that proves the cure.
+    pub(super) fn broken_off(&self) -> Option<Ask> {
+        let answers =
+            self.state.case.events.iter().filter(|e| !matches!(e.what, What::Note(_) | What::Suspicion(_)));
+        match &answers.last()?.what {
+            What::Remedy { id, .. } if self.changes(id) => Some(Ask::Setting(id.clone())),
+            What::Reading { reading: Reading::Fills(_), .. } if self.proved() => Some(Ask::Close),
+            _ => None,
+        }
+    }
+
+    fn proved(&self) -> bool {
+        matches!(self.state.assessment.as_ref().and_then(|a| a.proof.as_ref()), Some(Proof::Proved))
     }
 
     /// The check that proves the last remedy, while it is said to be gone and nothing yet says otherwise.

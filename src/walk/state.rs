@@ -190,6 +190,8 @@ pub struct State {
     pub made_safe: bool,
     /// Steps passed over, by id; they stay in the list of other steps.
     pub passed: BTreeSet<String>,
+    /// Just taken up again: what the call broke off before is asked first.
+    pub resumed: bool,
 }
 
 /// What one step of the walk gives: the new state, and what must be on disk before it is shown.

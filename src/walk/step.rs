@@ -47,6 +47,7 @@ impl<'k> Walker<'k> {
             machines: self.knowledge.machines.keys().cloned().collect(),
             made_safe: false,
             passed: std::collections::BTreeSet::new(),
+            resumed: false,
         };
         let mut pace = self.pace(state);
         pace.opening()?;
@@ -63,6 +64,7 @@ impl<'k> Walker<'k> {
         opened.remove(&Item::Who);
         let mut pace = self.pace(step.state);
         pace.state.target = last_target(&pace.state.case);
+        pace.state.resumed = true;
         if closed {
             pace.entries.push(Entry::Continue);
         }
@@ -145,6 +147,11 @@ impl Pace<'_> {
         let wanted = |id: &str| !self.state.passed.contains(id);
         let stop = assessment.plan.next.first().is_some_and(|c| c.kind == Kind::Stop);
         let best = assessment.plan.next.iter().find(|c| wanted(&c.id)).cloned();
+        let resumed = std::mem::take(&mut self.state.resumed);
+        if let Some(ask) = self.broken_off().filter(|_| resumed && !stop) {
+            self.state.ask = ask;
+            return Ok(());
+        }
         if !stop && let Some(check) = self.cure_to_prove().filter(|c| wanted(c.as_str())) {
             let work = self.knowledge.checks.get(&check).map(|c| &c.work);
             let needs_isolation = work.is_some_and(|work| self.exposures(work).needs_isolation());
