@@ -108,9 +108,8 @@ impl Pace<'_> {
     /// What stood on the screen when a call broke off, where the plan alone would not ask it again: the new figure of
     /// a setting right after its remedy, and the closing right after the run that proves the cure.
     pub(super) fn broken_off(&self) -> Option<Ask> {
-        let answers =
-            self.state.case.events.iter().filter(|e| !matches!(e.what, What::Note(_) | What::Suspicion(_)));
-        match &answers.last()?.what {
+        let aside = |what: &What| matches!(what, What::Note(_) | What::Suspicion(_));
+        match &self.state.case.events.iter().rfind(|e| !aside(&e.what))?.what {
             What::Remedy { id, .. } if self.changes(id) => Some(Ask::Setting(id.clone())),
             What::Reading { reading: Reading::Fills(_), .. } if self.proved() => Some(Ask::Close),
             _ => None,
