@@ -221,37 +221,18 @@ impl<'a> Graph<'a> {
         Ok(())
     }
 
-    /// An answer as its bundle sees it: one draw for the whole answer of who among those that may sleep is awake.
+    /// An answer as its bundle sees it: one draw for the whole answer of how deep those that come and go sleep.
     fn look(&self, sights: &[Sight], outcomes: Vec<Vec<f64>>) -> Option<(usize, Look)> {
         let places: Vec<Place> = sights.iter().filter_map(|sight| self.places[sight.finding]).collect();
         let bundle = places.first()?.bundle;
-        let mut sleepers: Vec<usize> =
-            sights.iter().flat_map(|sight| sight.sleepers.iter().copied()).collect();
-        sleepers.sort_unstable();
-        sleepers.dedup();
+        let depths = if sights[0].versions.len() == 1 { vec![1.0] } else { self.timeline.depths() };
         let mut moments: Vec<(f64, Vec<Spot>)> = Vec::new();
-        for awake in 0..1usize << sleepers.len() {
-            let p: f64 = sleepers
-                .iter()
-                .enumerate()
-                .map(|(bit, &sleeper)| {
-                    let catch =
-                        self.network.causes()[self.timeline.intermittent[sleeper]].catch.unwrap_or(1.0);
-                    if awake >> bit & 1 == 1 { catch } else { 1.0 - catch }
-                })
-                .product();
-            let spots: Vec<Spot> = sights
-                .iter()
-                .zip(&places)
-                .map(|(sight, place)| {
-                    let set = sight.sleepers.iter().enumerate().fold(0, |set, (own, sleeper)| {
-                        let bit = sleepers.partition_point(|other| other < sleeper);
-                        set | (awake >> bit & 1) << own
-                    });
-                    let degrees = self.network.findings()[sight.finding].degrees;
-                    Spot { first: place.first + sight.versions[set] * degrees, degrees }
-                })
-                .collect();
+        for (depth, p) in depths.into_iter().enumerate() {
+            let spot = |(sight, place): (&Sight, &Place)| {
+                let degrees = self.network.findings()[sight.finding].degrees;
+                Spot { first: place.first + sight.versions[depth] * degrees, degrees }
+            };
+            let spots: Vec<Spot> = sights.iter().zip(&places).map(spot).collect();
             match moments.iter_mut().find(|moment| moment.1 == spots) {
                 Some(moment) => moment.0 += p,
                 None => moments.push((p, spots)),

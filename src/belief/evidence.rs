@@ -59,7 +59,8 @@ pub enum Item {
 }
 
 /// Whether the fault was showing when an answer was taken. In `Good` and `Unknown` the links of a cause that comes and goes act
-/// only with its chance of being caught: one draw a cause an answer.
+/// only with its chance of being caught: one draw an answer, the same for all causes, so that two with the same chance are
+/// awake together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Moment {
     /// It was doing it.

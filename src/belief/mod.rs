@@ -33,8 +33,6 @@ pub use evidence::{BeliefError, Evidence, Item, Moment};
 pub use explain::{CONFLICT, Conflict, Readings, readings};
 pub use leading::{Combination, MOST_TOGETHER, Reach, leading};
 pub use likelihood::{CheckTable, Lookup, band_weights, leading_outcome, quantity};
-pub use network::{
-    Cause, Circumstance, Finding, Link, MOST_DEGREES, MOST_INTERMITTENT, Network, NetworkError, Parent,
-};
+pub use network::{Cause, Circumstance, Finding, Link, MOST_DEGREES, Network, NetworkError, Parent};
 pub use outlook::{Outlook, outlook};
 pub use posterior::{Check, Posterior, Presence, findings, ln_evidence, nothing_known, posterior, predict};

@@ -9,8 +9,6 @@ use thiserror::Error;
 
 /// Most degrees that a finding can have above normal.
 pub const MOST_DEGREES: usize = 8;
-/// Most causes that come and go in one network: the sets of them that are awake are kept as bits.
-pub const MOST_INTERMITTENT: usize = 128;
 
 /// Something that happened before, or not.
 #[derive(Debug, Clone, PartialEq)]
@@ -95,9 +93,6 @@ impl Network {
         for (index, cause) in network.causes.iter().enumerate() {
             refuse("cause", index, network.fault_of_cause(cause))?;
         }
-        let intermittent = network.causes.iter().filter(|cause| cause.catch.is_some()).count();
-        let why = (intermittent > MOST_INTERMITTENT).then_some("too many causes come and go");
-        refuse("cause", network.causes.len(), why)?;
         for (index, finding) in network.findings.iter().enumerate() {
             refuse("finding", index, network.fault_of_finding(index, finding))?;
         }

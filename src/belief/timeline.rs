@@ -1,27 +1,25 @@
 //! When a finding matters: the moments of the evidence, and which of them are one and the same for a finding.
 //!
-//! A moment is how many remedies and fresh starts came before, and which of the causes that come and go are awake. Two moments
-//! are one *version* of a finding if its fresh starts and the states that all its parents can have are the same at both.
+//! A moment is how many remedies and fresh starts came before, and how deep the causes that come and go sleep: one draw an
+//! answer, and a cause is awake if the draw is under its chance of being caught. So all that have the same chance are awake
+//! together, and a finding has two versions by them, not two to their number. Two moments are one *version* of a finding if its
+//! fresh starts and the states that all its parents can have are the same at both.
 
 use super::evidence::{BeliefError, Evidence, Item, Moment};
 use super::influence::MOST_BITS;
 use super::network::{Network, Parent};
 
-/// A set of causes that come and go, as bits over [`Timeline::intermittent`].
-pub(crate) type Awake = u128;
-
-/// Most causes that come and go above the findings of one answer taken while it is not showing.
-const MOST_ASLEEP: usize = 12;
 /// The code of a parent cause that does not act: it sleeps.
 const STILL: usize = usize::MAX;
 /// The code of a parent cause that acts unless it is one hoped to be cured.
 const HOPED: usize = usize::MAX - 1;
 
-/// A time of the case, with who is awake.
+/// A time of the case, and how deep those that come and go sleep: at depth `d` the causes with the `d` smallest chances of being
+/// caught do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Point {
     phase: usize,
-    awake: Awake,
+    depth: usize,
 }
 
 /// One version of a finding: its block of draws, and for each parent what stands for its state (remedies done so far, HOPED or STILL;
@@ -36,17 +34,17 @@ pub(crate) struct Version {
 #[derive(Debug, Clone)]
 pub(crate) struct Sight {
     pub(crate) finding: usize,
-    /// The causes that may sleep during the answer and bear on this finding (places in [`Timeline::intermittent`]).
-    pub(crate) sleepers: Vec<usize>,
-    /// The version for each set of them that is awake: bit `b` of the index is `sleepers[b]`.
+    /// The version at each depth of sleep; a single one where all are awake.
     pub(crate) versions: Vec<usize>,
 }
 
 /// The moments of one evidence.
 #[derive(Debug, Clone)]
 pub(crate) struct Timeline {
-    /// Causes that come and go.
-    pub(crate) intermittent: Vec<usize>,
+    /// The different chances of being caught, rising.
+    catches: Vec<f64>,
+    /// For each cause that comes and goes the place of its chance in `catches`.
+    sleeps: Vec<Option<usize>>,
     /// For each cause its remedies: (phase from which it counts, P(works)).
     pub(crate) remedies: Vec<Vec<(usize, f64)>>,
     restarts: Vec<Vec<usize>>,
@@ -58,15 +56,17 @@ pub(crate) struct Timeline {
     hoped: Vec<usize>,
     /// For each finding itself and all findings above it, ascending.
     above: Vec<Vec<usize>>,
-    below: Vec<Awake>,
     versions: Vec<Vec<Version>>,
 }
 
 impl Timeline {
     /// Lays out the evidence and registers every version that it sees.
     pub(crate) fn new(network: &Network, evidence: &Evidence) -> Result<Self, BeliefError> {
-        let intermittent: Vec<usize> =
-            (0..network.causes().len()).filter(|&cause| network.causes()[cause].catch.is_some()).collect();
+        let mut catches: Vec<f64> = network.causes().iter().filter_map(|cause| cause.catch).collect();
+        catches.sort_by(f64::total_cmp);
+        catches.dedup();
+        let place = |catch: f64| catches.partition_point(|other| *other < catch);
+        let sleeps = network.causes().iter().map(|cause| cause.catch.map(place)).collect();
         let findings = network.findings().len();
         let mut timeline = Self {
             remedies: vec![Vec::new(); network.causes().len()],
@@ -76,9 +76,9 @@ impl Timeline {
             last: 0,
             hoped: Vec::new(),
             above: above(network),
-            below: below(network, &intermittent),
             versions: vec![Vec::new(); findings],
-            intermittent,
+            sleeps,
+            catches,
         };
         for item in &evidence.0 {
             timeline.note(item);
@@ -140,32 +140,19 @@ impl Timeline {
         phase: usize,
         moment: Moment,
     ) -> Result<Vec<Sight>, BeliefError> {
-        let sleepers = |below: Awake| -> Vec<usize> {
-            if moment == Moment::Bad {
-                Vec::new()
-            } else {
-                (0..128).filter(|bit| below >> bit & 1 == 1).collect()
-            }
+        let depths = if moment == Moment::Bad { 1 } else { self.catches.len() + 1 };
+        let mut sight = |&finding: &usize| {
+            let version = |depth| self.version(network, finding, Point { phase, depth });
+            Ok(Sight { finding, versions: (0..depths).map(version).collect::<Result<_, _>>()? })
         };
-        let all = sleepers(findings.iter().fold(0, |all, &finding| all | self.below[finding])).len();
-        if all > MOST_ASLEEP {
-            return Err(BeliefError::TooLarge { cost: (all as f64).exp2() });
-        }
-        findings
-            .iter()
-            .map(|&finding| {
-                let sleepers = sleepers(self.below[finding]);
-                let asleep = sleepers.iter().fold(0, |bits, &bit| bits | 1 << bit);
-                let versions = (0..1usize << sleepers.len())
-                    .map(|set| {
-                        let awake = sleepers.iter().enumerate().filter(|(b, _)| set >> b & 1 == 1);
-                        let awake = awake.fold(!asleep, |bits, (_, &bit)| bits | 1 << bit);
-                        self.version(network, finding, Point { phase, awake })
-                    })
-                    .collect::<Result<_, _>>()?;
-                Ok(Sight { finding, sleepers, versions })
-            })
-            .collect()
+        findings.iter().map(&mut sight).collect()
+    }
+
+    /// P(each depth of sleep), from all awake to all asleep.
+    pub(crate) fn depths(&self) -> Vec<f64> {
+        let from = std::iter::once(0.0).chain(self.catches.iter().copied());
+        let to = self.catches.iter().copied().chain(std::iter::once(1.0));
+        from.zip(to).map(|(from, to)| to - from).collect()
     }
 
     /// The version of a finding at this point; it and those of its ancestors are registered on first sight.
@@ -199,8 +186,7 @@ impl Timeline {
     }
 
     fn code_of(&self, cause: usize, point: Point) -> usize {
-        let sleeps = self.intermittent.binary_search(&cause).is_ok_and(|bit| point.awake >> bit & 1 == 0);
-        if sleeps {
+        if self.sleeps[cause].is_some_and(|place| place < point.depth) {
             return STILL;
         }
         if point.phase > self.last && self.hoped.contains(&cause) {
@@ -269,16 +255,4 @@ fn above(network: &Network) -> Vec<Vec<usize>> {
         above.push(own);
     }
     above
-}
-
-fn below(network: &Network, intermittent: &[usize]) -> Vec<Awake> {
-    let mut below: Vec<Awake> = Vec::new();
-    for finding in network.findings() {
-        let bits = finding.parents.iter().map(|link| match link.parent {
-            Parent::Cause(cause) => intermittent.binary_search(&cause).map_or(0, |bit| 1 << bit),
-            Parent::Finding(parent) => below[parent],
-        });
-        below.push(bits.fold(0, |all, bit| all | bit));
-    }
-    below
 }

@@ -77,25 +77,21 @@ impl World<'_> {
         self.degrees(When { items: self.evidence.0.len(), asleep: &[], cured: &[] })
     }
 
-    /// Σ over which causes sleep of P(they sleep) · value(degrees then).
+    /// The mean of value(degrees) over one level, uniform from 0 to 1: a cause that comes and goes sleeps where the level is
+    /// not under its chance of being caught.
     pub(crate) fn seen(&self, items: usize, moment: Moment, value: impl Fn(&[usize]) -> f64) -> f64 {
         let causes = self.network.causes();
-        let sleepers: Vec<usize> = match moment {
+        let chances = match moment {
             Moment::Bad => Vec::new(),
-            _ => (0..causes.len()).filter(|&c| causes[c].catch.is_some() && self.was[c]).collect(),
+            _ => causes.iter().filter_map(|cause| cause.catch).collect(),
         };
-        let mut sum = 0.0;
-        for set in 0..1 << sleepers.len() {
-            let asleep: Vec<usize> =
-                sleepers.iter().enumerate().filter(|(bit, _)| set >> bit & 1 == 1).map(|(_, c)| *c).collect();
-            let chance: f64 = sleepers
-                .iter()
-                .map(|c| (asleep.contains(c), causes[*c].catch.unwrap()))
-                .map(|(sleeps, catch)| if sleeps { 1.0 - catch } else { catch })
-                .product();
-            sum += chance * value(&self.degrees(When { items, asleep: &asleep, cured: &[] }));
-        }
-        sum
+        let looked = |(level, length): (f64, f64)| {
+            let sleeps =
+                |c: &usize| moment != Moment::Bad && causes[*c].catch.is_some_and(|catch| level >= catch);
+            let asleep: Vec<usize> = (0..causes.len()).filter(sleeps).collect();
+            length * value(&self.degrees(When { items, asleep: &asleep, cured: &[] }))
+        };
+        stretches(chances.into_iter()).into_iter().map(looked).sum()
     }
 
     fn likelihood(&self) -> f64 {
