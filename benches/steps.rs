@@ -5,10 +5,11 @@ use std::path::Path;
 use std::process::Command;
 
 use divan::{Bencher, black_box};
-use handlamp::belief::{Reach, leading, posterior};
+use handlamp::belief::{leading, posterior};
 use handlamp::casebook::{self, Case};
 use handlamp::knowledge::{Knowledge, Texts, load};
-use handlamp::walk::{Desk, assess, gather};
+use handlamp::plan::plan;
+use handlamp::walk::{Desk, REACH, assess, gather, situation};
 
 fn main() {
     divan::main();
@@ -55,7 +56,19 @@ fn leading_combinations(bencher: Bencher<'_, '_>) {
     let desk = Desk::for_case(&knowledge, &case).expect("the machine is known");
     let evidence = gather(&desk, &case).evidence;
     let posterior = posterior(&desk.model.network, &evidence).expect("the evidence is possible");
-    bencher.bench_local(|| leading(&desk.model.network, black_box(&evidence), &posterior, Reach::default()));
+    bencher.bench_local(|| leading(&desk.model.network, black_box(&evidence), &posterior, REACH));
+}
+
+#[divan::bench]
+fn one_plan(bencher: Bencher<'_, '_>) {
+    let knowledge = knowledge();
+    let case = light_bags(&knowledge);
+    let desk = Desk::for_case(&knowledge, &case).expect("the machine is known");
+    let gathered = gather(&desk, &case);
+    let posterior = posterior(&desk.model.network, &gathered.evidence).expect("the evidence is possible");
+    let leading =
+        leading(&desk.model.network, &gathered.evidence, &posterior, REACH).expect("they can be weighed");
+    bencher.bench_local(|| plan(&situation(&desk, &case, black_box(&gathered), &leading, None)));
 }
 
 #[divan::bench]

@@ -7,7 +7,7 @@ use super::circumstances;
 use super::question::{Question, as_asked, outcome_names, unanswered};
 use super::situation::{ASK, Hindrance, Situation};
 use super::visit;
-use super::worth::{Act, Course, Scenario, course};
+use super::worth::{Act, Course, Field, Scenario};
 use crate::belief::{self, BeliefError, Outlook};
 use crate::ids::{CauseId, CautionId, CheckId, CircumstanceId, RemedyId};
 use crate::knowledge::{Asks, Check, Remedy, Work};
@@ -19,10 +19,9 @@ const MOST_NAMED: usize = 3;
 const LEAST_SAVED: f64 = 0.25;
 struct Board<'a> {
     situation: &'a Situation<'a>,
-    scenarios: Vec<Scenario>,
+    field: Field,
     weights: Vec<f64>,
     remedies: Vec<(&'a Remedy, Vec<CheckId>)>,
-    acts: Vec<Act>,
     now: Course,
 }
 
@@ -55,7 +54,7 @@ pub fn plan(situation: &Situation<'_>) -> Result<Plan, BeliefError> {
     }
     next.extend(unworthy);
     let visit = (next[0].kind == Kind::Send)
-        .then(|| visit::prepare(situation, &board.scenarios, board.on_arrival(&hindered)));
+        .then(|| visit::prepare(situation, &board.field.scenarios, board.on_arrival(&hindered)));
     if situation.complaint.is_empty() || !situation.heard {
         next.splice(0..0, board.hear());
     }
@@ -87,8 +86,9 @@ impl<'a> Board<'a> {
             acts.push(Act { cause, works: remedy.works, minutes, undo: remedy.undo_minutes, weighty });
             remedies.push((remedy, gates));
         }
-        let now = course(&scenarios, &weights, &acts, situation.visit);
-        Self { situation, scenarios, weights, remedies, acts, now }
+        let field = Field::new(scenarios, acts);
+        let now = field.course(&weights, situation.visit, None);
+        Self { situation, field, weights, remedies, now }
     }
 
     fn checks<'b>(&self, open: &[&'b Check], outlook: &[Outlook]) -> Vec<Question<'b>> {
@@ -105,6 +105,7 @@ impl<'a> Board<'a> {
     fn circumstances(&self) -> Vec<Question<'static>> {
         let model = self.situation.model;
         let given: Vec<Vec<f64>> = self
+            .field
             .scenarios
             .iter()
             .map(|s| circumstances::given_causes(model, self.situation.evidence, &s.causes))
@@ -135,9 +136,9 @@ impl<'a> Board<'a> {
             let weights: Vec<f64> =
                 self.weights.iter().zip(&question.chances).map(|(w, chances)| w * chances[place]).collect();
             let probability: f64 = weights.iter().sum::<f64>() / self.weights.iter().sum::<f64>();
-            let course = course(&self.scenarios, &weights, &self.acts, self.situation.visit);
+            let course = self.field.course(&weights, self.situation.visit, None);
             after += probability * course.minutes;
-            let (kind, next) = self.first_of(&course);
+            let (kind, next) = self.first_of(&course, &question.id);
             then.push(Then { outcome: outcome.clone(), probability, kind, next });
         }
         let saved = self.now.minutes - (question.minutes + after);
@@ -156,12 +157,15 @@ impl<'a> Board<'a> {
         }
     }
 
-    /// The step with which a course begins: the first gate of its first remedy, the remedy, or a visit.
-    fn first_of(&self, course: &Course) -> (Kind, String) {
-        match course.order.first().map(|&act| &self.remedies[act]) {
-            Some((_, gates)) if !gates.is_empty() => (Kind::Check, gates[0].as_str().to_owned()),
-            Some((remedy, _)) => (Kind::Remedy, remedy.id.as_str().to_owned()),
-            None => (Kind::Send, SEND.to_owned()),
+    /// The step with which a course begins once a question is answered: the first gate of its first remedy that the
+    /// answer does not open, the remedy, or a visit.
+    fn first_of(&self, course: &Course, answered: &str) -> (Kind, String) {
+        let Some((remedy, gates)) = course.order.first().map(|&act| &self.remedies[act]) else {
+            return (Kind::Send, SEND.to_owned());
+        };
+        match gates.iter().find(|gate| gate.as_str() != answered) {
+            Some(gate) => (Kind::Check, gate.as_str().to_owned()),
+            None => (Kind::Remedy, remedy.id.as_str().to_owned()),
         }
     }
 
@@ -188,7 +192,13 @@ impl<'a> Board<'a> {
     }
 
     fn mass(&self, weights: &[f64], cause: usize) -> f64 {
-        self.scenarios.iter().zip(weights).filter(|(s, _)| s.causes.contains(&cause)).map(|(_, w)| w).sum()
+        self.field
+            .scenarios
+            .iter()
+            .zip(weights)
+            .filter(|(s, _)| s.causes.contains(&cause))
+            .map(|(_, w)| w)
+            .sum()
     }
 
     /// When the course begins with a remedy whose gates are open, those checks are worth what the course saves.
@@ -228,12 +238,14 @@ impl<'a> Board<'a> {
     /// Remedies whose gates are shut, in the order of the course, then by what they help.
     fn remedies(&self) -> Vec<Candidate> {
         let total: f64 = self.weights.iter().sum();
-        let chance = |act: usize| self.mass(&self.weights, self.acts[act].cause) / total;
+        let chance = |act: usize| self.mass(&self.weights, self.field.acts[act].cause) / total;
         let mut order = self.now.order.clone();
-        let mut others: Vec<usize> = (0..self.acts.len()).filter(|act| !order.contains(act)).collect();
-        others.retain(|&act| chance(act) > 0.02 && !(self.acts[act].weighty && chance(act) < 0.5));
+        let mut others: Vec<usize> = (0..self.field.acts.len()).filter(|act| !order.contains(act)).collect();
+        others.retain(|&act| chance(act) > 0.02 && !(self.field.acts[act].weighty && chance(act) < 0.5));
         others.sort_by(|&a, &b| {
-            let ratio = |act: usize| chance(act) * self.acts[act].works / self.acts[act].minutes.max(0.01);
+            let ratio = |act: usize| {
+                chance(act) * self.field.acts[act].works / self.field.acts[act].minutes.max(0.01)
+            };
             ratio(b).total_cmp(&ratio(a)).then_with(|| self.remedies[a].0.id.cmp(&self.remedies[b].0.id))
         });
         order.extend(others);
@@ -243,14 +255,12 @@ impl<'a> Board<'a> {
 
     fn remedy(&self, act: usize, chance: f64) -> Candidate {
         let (remedy, _) = &self.remedies[act];
-        let others: Vec<Act> =
-            self.acts.iter().enumerate().filter(|(i, _)| *i != act).map(|(_, a)| a.clone()).collect();
-        let without = course(&self.scenarios, &self.weights, &others, self.situation.visit);
+        let without = self.field.course(&self.weights, self.situation.visit, Some(act));
         let then = self.after_remedy(act, remedy);
         Candidate {
             id: remedy.id.as_str().to_owned(),
             kind: Kind::Remedy,
-            minutes: self.acts[act].minutes,
+            minutes: self.field.acts[act].minutes,
             minutes_saved: without.minutes - self.now.minutes,
             exposures: self.situation.exposures(&remedy.work),
             cautions: cautions(&remedy.work),

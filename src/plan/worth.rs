@@ -4,6 +4,8 @@
 //! one of two faults is worth its part (Heckerman, Breese, Rommelse 1995; method 1.1, 1.2). The order is greedy
 //! by P/C and cut at the cheapest place, where somebody is sent instead.
 
+use std::collections::BTreeSet;
+
 /// One way things may be: which causes are there, how likely, and what is gone once some of them are cured.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Scenario {
@@ -48,40 +50,66 @@ const LEAST_HELP: f64 = 1e-4;
 /// Two causes are weighed together when they share at least this much of the probability.
 const SHARED: f64 = 0.02;
 
-/// The best greedy course under these weights of the scenarios (they need not sum to one).
-pub(super) fn course(scenarios: &[Scenario], weights: &[f64], acts: &[Act], call: f64) -> Course {
-    let total: f64 = weights.iter().sum();
-    if total <= 0.0 {
-        return Course { minutes: call, order: Vec::new(), first_gone: 0.0 };
+/// What the sums walk over: the scenarios, the acts, and where each act bears.
+#[derive(Debug, Clone)]
+pub(super) struct Field {
+    /// How things may be.
+    pub scenarios: Vec<Scenario>,
+    /// What could be done.
+    pub acts: Vec<Act>,
+    /// For each act the scenarios with its cause, and the place of the cause in them.
+    bears: Vec<Vec<(usize, usize)>>,
+}
+
+impl Field {
+    pub(super) fn new(scenarios: Vec<Scenario>, acts: Vec<Act>) -> Self {
+        let place = |scenario: &Scenario, act: &Act| scenario.causes.iter().position(|own| *own == act.cause);
+        let with = |act: &Act| {
+            let each = scenarios.iter().enumerate();
+            each.filter_map(|(index, scenario)| Some((index, place(scenario, act)?))).collect()
+        };
+        let bears = acts.iter().map(with).collect();
+        Self { scenarios, acts, bears }
     }
-    let mut state = State::new(scenarios, weights, total);
-    let mut order: Vec<usize> = Vec::new();
-    let (mut spent, mut first_gone) = (0.0, 0.0);
-    let mut best = (state.left * call, 0);
-    while order.len() < LONGEST {
-        let Some((act, after)) = state.next(acts, &order) else { break };
-        let helped = 1.0 - after / state.left;
-        spent += state.left * (acts[act].minutes + acts[act].undo * (1.0 - helped));
-        if order.is_empty() {
-            first_gone = helped;
+
+    /// The best greedy course under these weights of the scenarios (they need not sum to one), with one act left out
+    /// if asked.
+    pub(super) fn course(&self, weights: &[f64], call: f64, without: Option<usize>) -> Course {
+        let total: f64 = weights.iter().sum();
+        if total <= 0.0 {
+            return Course { minutes: call, order: Vec::new(), first_gone: 0.0 };
         }
-        order.push(act);
-        state.cure(acts[act].cause, acts[act].works);
-        if spent + state.left * call < best.0 {
-            best = (spent + state.left * call, order.len());
+        let mut state = State::new(self, weights, total, without);
+        let mut order: Vec<usize> = Vec::new();
+        let (mut spent, mut first_gone) = (0.0, 0.0);
+        let mut best = (state.left * call, 0);
+        while order.len() < LONGEST {
+            let Some((act, after)) = state.next() else { break };
+            let helped = 1.0 - after / state.left;
+            spent += state.left * (self.acts[act].minutes + self.acts[act].undo * (1.0 - helped));
+            if order.is_empty() {
+                first_gone = helped;
+            }
+            order.push(act);
+            state.cure(act);
+            if spent + state.left * call < best.0 {
+                best = (spent + state.left * call, order.len());
+            }
+            if spent >= best.0 {
+                break;
+            }
         }
-        if spent >= best.0 {
-            break;
-        }
+        order.truncate(best.1);
+        let first_gone = if order.is_empty() { 0.0 } else { first_gone };
+        Course { minutes: best.0, order, first_gone }
     }
-    order.truncate(best.1);
-    let first_gone = if order.is_empty() { 0.0 } else { first_gone };
-    Course { minutes: best.0, order, first_gone }
 }
 
 struct State<'a> {
-    scenarios: &'a [Scenario],
+    field: &'a Field,
     weights: Vec<f64>,
+    /// Acts still to be done.
+    free: Vec<usize>,
     /// For each scenario and each of its causes P(not cured yet).
     open: Vec<Vec<f64>>,
     /// For each scenario P(complaint still there).
@@ -91,11 +119,12 @@ struct State<'a> {
 }
 
 impl<'a> State<'a> {
-    fn new(scenarios: &'a [Scenario], weights: &[f64], total: f64) -> Self {
+    fn new(field: &'a Field, weights: &[f64], total: f64, without: Option<usize>) -> Self {
         let weights = weights.iter().map(|w| w / total).collect();
-        let open = scenarios.iter().map(|scenario| vec![1.0; scenario.causes.len()]).collect();
-        let mut state = Self { scenarios, weights, open, stays: Vec::new(), left: 1.0 };
-        state.stays = (0..scenarios.len()).map(|place| state.stays(place, &[])).collect();
+        let free = (0..field.acts.len()).filter(|act| Some(*act) != without).collect();
+        let open = field.scenarios.iter().map(|scenario| vec![1.0; scenario.causes.len()]).collect();
+        let mut state = Self { field, weights, free, open, stays: Vec::new(), left: 1.0 };
+        state.stays = (0..field.scenarios.len()).map(|place| state.stays(place, |_| 1.0)).collect();
         state.left = state.still_there();
         state
     }
@@ -105,28 +134,23 @@ impl<'a> State<'a> {
         each.map(|(stays, weight)| weight * stays).sum::<f64>().max(f64::MIN_POSITIVE)
     }
 
-    /// P(complaint stays | scenario) with what has been done, and these (cause, works) more: cause by cause, the last bit first.
-    fn stays(&self, scenario: usize, also: &[(usize, f64)]) -> f64 {
-        let Scenario { causes, gone, .. } = &self.scenarios[scenario];
-        let mut left: Vec<f64> = gone.iter().map(|gone| 1.0 - gone).collect();
-        for (&cause, open) in causes.iter().zip(&self.open[scenario]).rev() {
-            let more = also.iter().filter(|(act, _)| *act == cause);
-            let open = more.fold(*open, |open, (_, works)| open * (1.0 - works));
-            let half = left.len() / 2;
-            let (uncured, cured) = left.split_at_mut(half);
-            uncured.iter_mut().zip(cured).for_each(|(uncured, cured)| {
-                *uncured = open * *uncured + (1.0 - open) * *cured;
-            });
-            left.truncate(half);
+    /// P(complaint stays | scenario) with what has been done, each cause by its place left open so much more.
+    fn stays(&self, scenario: usize, more: impl Fn(usize) -> f64 + Copy) -> f64 {
+        fn fold(gone: &[f64], open: &[f64], more: impl Fn(usize) -> f64 + Copy) -> f64 {
+            let Some((last, rest)) = open.split_last() else { return 1.0 - gone[0] };
+            let (uncured, cured) = gone.split_at(gone.len() / 2);
+            let open = last * more(rest.len());
+            open * fold(uncured, rest, more) + (1.0 - open) * fold(cured, rest, more)
         }
-        left[0]
+        fold(&self.field.scenarios[scenario].gone, &self.open[scenario], more)
     }
 
     /// The act with the best P/C; weighty ones wait for even odds or until nothing else is left.
-    fn next(&self, acts: &[Act], done: &[usize]) -> Option<(usize, f64)> {
+    fn next(&self) -> Option<(usize, f64)> {
         let mut best: [Option<(f64, usize, f64)>; 2] = [None, None];
-        for (index, act) in acts.iter().enumerate().filter(|(index, _)| !done.contains(index)) {
-            let after = self.with(act);
+        for &index in &self.free {
+            let act = &self.field.acts[index];
+            let after = self.with(index);
             let helped = 1.0 - after / self.left;
             if helped < LEAST_HELP {
                 continue;
@@ -138,10 +162,10 @@ impl<'a> State<'a> {
             }
         }
         let single = best[0].or(best[1]);
-        let pair = self.best_pair(acts, done);
+        let pair = self.best_pair();
         match (single, pair) {
             (Some((ratio, index, after)), Some((pair, ..))) if ratio >= pair => Some((index, after)),
-            (_, Some((_, first))) => Some((first, self.with(&acts[first]))),
+            (_, Some((_, first))) => Some((first, self.with(first))),
             (Some((_, index, after)), None) => Some((index, after)),
             (None, None) => None,
         }
@@ -149,52 +173,75 @@ impl<'a> State<'a> {
 
     /// Two faults at once: neither remedy alone ends the complaint, so the two are weighed together. Gives the
     /// ratio of the pair and which of them to do first.
-    fn best_pair(&self, acts: &[Act], done: &[usize]) -> Option<(f64, usize)> {
+    fn best_pair(&self) -> Option<(f64, usize)> {
+        let acts = &self.field.acts;
         let mut best: Option<(f64, usize)> = None;
-        let heavy = self.scenarios.iter().zip(&self.weights).filter(|(_, weight)| **weight >= SHARED);
-        let heavy: Vec<&[usize]> =
-            heavy.map(|(s, _)| &s.causes[..]).filter(|causes| causes.len() > 1).collect();
-        let together = |a, b| heavy.iter().any(|causes| causes.contains(&a) && causes.contains(&b));
-        let open = |index: &usize| !done.contains(index) && !acts[*index].weighty;
-        for a in (0..acts.len()).filter(open) {
-            for b in (a + 1..acts.len()).filter(open) {
-                if acts[a].cause == acts[b].cause || !together(acts[a].cause, acts[b].cause) {
-                    continue;
-                }
-                let also = [(acts[a].cause, acts[a].works), (acts[b].cause, acts[b].works)];
-                let helped = 1.0 - self.after(&also) / self.left;
-                let ratio = helped / (acts[a].minutes + acts[b].minutes).max(0.01);
-                if helped > LEAST_HELP && best.is_none_or(|(known, _)| ratio > known) {
-                    let first = if self.with(&acts[b]) < self.with(&acts[a]) { b } else { a };
-                    best = Some((ratio, first));
-                }
+        for (a, b) in self.pairs() {
+            let helped = 1.0 - self.with_both(a, b) / self.left;
+            let ratio = helped / (acts[a].minutes + acts[b].minutes).max(0.01);
+            if helped > LEAST_HELP && best.is_none_or(|(known, _)| ratio > known) {
+                best = Some((ratio, if self.with(b) < self.with(a) { b } else { a }));
             }
         }
         best
     }
 
-    /// P(complaint still there) after these acts more.
-    fn after(&self, also: &[(usize, f64)]) -> f64 {
+    /// Acts for two causes that share a likely enough scenario, in order.
+    fn pairs(&self) -> BTreeSet<(usize, usize)> {
+        let heavy = self.field.scenarios.iter().zip(&self.weights).filter(|(_, weight)| **weight >= SHARED);
+        let mut pairs = BTreeSet::new();
+        for (scenario, _) in heavy.filter(|(scenario, _)| scenario.causes.len() > 1) {
+            let fits = |act: &&usize| {
+                let act = &self.field.acts[**act];
+                !act.weighty && scenario.causes.contains(&act.cause)
+            };
+            let fitting: Vec<usize> = self.free.iter().filter(fits).copied().collect();
+            for (place, &a) in fitting.iter().enumerate() {
+                let others = fitting[place + 1..].iter();
+                let apart = |b: &&usize| self.field.acts[**b].cause != self.field.acts[a].cause;
+                pairs.extend(others.filter(apart).map(|&b| (a, b)));
+            }
+        }
+        pairs
+    }
+
+    /// P(complaint still there) after one act more.
+    fn with(&self, act: usize) -> f64 {
+        let fails = 1.0 - self.field.acts[act].works;
         let mut after = self.left;
-        for (place, (scenario, weight)) in self.scenarios.iter().zip(&self.weights).enumerate() {
-            if *weight > 0.0 && also.iter().any(|(cause, _)| scenario.causes.contains(cause)) {
-                after -= weight * (self.stays[place] - self.stays(place, also));
+        for &(scenario, place) in &self.field.bears[act] {
+            if self.weights[scenario] > 0.0 {
+                let stays = self.stays(scenario, |at| if at == place { fails } else { 1.0 });
+                after -= self.weights[scenario] * (self.stays[scenario] - stays);
             }
         }
         after.max(f64::MIN_POSITIVE)
     }
 
-    fn with(&self, act: &Act) -> f64 {
-        self.after(&[(act.cause, act.works)])
+    /// P(complaint still there) after two acts more, for two different causes.
+    fn with_both(&self, a: usize, b: usize) -> f64 {
+        let acts = &self.field.acts;
+        let places: BTreeSet<usize> = [a, b]
+            .iter()
+            .flat_map(|act| self.field.bears[*act].iter().map(|(scenario, _)| *scenario))
+            .collect();
+        let mut after = self.left;
+        for scenario in places.into_iter().filter(|scenario| self.weights[*scenario] > 0.0) {
+            let causes = &self.field.scenarios[scenario].causes;
+            let fails = |at: usize| {
+                let done = [a, b].into_iter().find(|act| acts[*act].cause == causes[at]);
+                done.map_or(1.0, |act| 1.0 - acts[act].works)
+            };
+            after -= self.weights[scenario] * (self.stays[scenario] - self.stays(scenario, fails));
+        }
+        after.max(f64::MIN_POSITIVE)
     }
 
-    fn cure(&mut self, cause: usize, works: f64) {
-        for place in 0..self.scenarios.len() {
-            let causes = &self.scenarios[place].causes;
-            if let Some(bit) = causes.iter().position(|own| *own == cause) {
-                self.open[place][bit] *= 1.0 - works;
-                self.stays[place] = self.stays(place, &[]);
-            }
+    fn cure(&mut self, act: usize) {
+        self.free.retain(|free| *free != act);
+        for &(scenario, place) in &self.field.bears[act] {
+            self.open[scenario][place] *= 1.0 - self.field.acts[act].works;
+            self.stays[scenario] = self.stays(scenario, |_| 1.0);
         }
         self.left = self.still_there();
     }
@@ -212,15 +259,16 @@ mod tests {
         Act { cause, works: 1.0, minutes, undo: 0.0, weighty: false }
     }
 
-    fn weights(scenarios: &[Scenario]) -> Vec<f64> {
-        scenarios.iter().map(|s| s.weight).collect()
+    fn course(scenarios: Vec<Scenario>, acts: Vec<Act>, call: f64) -> Course {
+        let weights: Vec<f64> = scenarios.iter().map(|s| s.weight).collect();
+        Field::new(scenarios, acts).course(&weights, call, None)
     }
 
     #[test]
     fn one_fault_and_sure_remedies_are_done_by_falling_p_over_c() {
-        let scenarios = [alone(0, 0.5), alone(1, 0.3), alone(2, 0.2)];
-        let acts = [act(0, 10.0), act(1, 2.0), act(2, 4.0)];
-        let course = course(&scenarios, &weights(&scenarios), &acts, 1000.0);
+        let scenarios = vec![alone(0, 0.5), alone(1, 0.3), alone(2, 0.2)];
+        let acts = vec![act(0, 10.0), act(1, 2.0), act(2, 4.0)];
+        let course = course(scenarios, acts, 1000.0);
         assert_eq!(course.order, [1, 0, 2]);
         // 2 + 0.7·10 + 0.2·4, by hand.
         assert!((course.minutes - 9.8).abs() < 1e-9, "{}", course.minutes);
@@ -229,15 +277,15 @@ mod tests {
 
     #[test]
     fn somebody_is_sent_when_that_is_cheaper() {
-        let scenarios = [alone(0, 0.1), Scenario { causes: vec![9], weight: 0.9, gone: vec![0.0, 0.0] }];
-        let cheap = course(&scenarios, &weights(&scenarios), &[act(0, 30.0)], 60.0);
+        let scenarios = vec![alone(0, 0.1), Scenario { causes: vec![9], weight: 0.9, gone: vec![0.0, 0.0] }];
+        let cheap = course(scenarios, vec![act(0, 30.0)], 60.0);
         assert!(cheap.order.is_empty() && (cheap.minutes - 60.0).abs() < 1e-9);
     }
 
     #[test]
     fn a_remedy_for_one_of_two_faults_is_worth_its_part() {
-        let both = [Scenario { causes: vec![0, 1], weight: 1.0, gone: vec![0.0, 0.0, 0.0, 1.0] }];
-        let course = course(&both, &[1.0], &[act(0, 5.0), act(1, 5.0)], 1000.0);
+        let both = vec![Scenario { causes: vec![0, 1], weight: 1.0, gone: vec![0.0, 0.0, 0.0, 1.0] }];
+        let course = course(both, vec![act(0, 5.0), act(1, 5.0)], 1000.0);
         // Neither alone ends the complaint, both together do.
         assert_eq!(course.order, [0, 1]);
         assert!((course.minutes - 10.0).abs() < 1e-9);
@@ -245,9 +293,9 @@ mod tests {
 
     #[test]
     fn parts_wait_for_even_odds() {
-        let scenarios = [alone(0, 0.45), alone(1, 0.55)];
+        let scenarios = vec![alone(0, 0.45), alone(1, 0.55)];
         let weighty = Act { weighty: true, ..act(0, 1.0) };
-        let course = course(&scenarios, &weights(&scenarios), &[weighty, act(1, 20.0)], 1000.0);
+        let course = course(scenarios, vec![weighty, act(1, 20.0)], 1000.0);
         assert_eq!(course.order, [1, 0]);
     }
 }

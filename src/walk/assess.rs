@@ -19,7 +19,7 @@ const LEAST_REASON: f64 = 1.1;
 /// Asking again is proposed when it costs at most so many minutes from outside.
 const CHEAP: f64 = 3.0;
 /// How far combinations of causes are looked for: enough for a plan, and quick.
-const REACH: belief::Reach = belief::Reach { least: 0.01, cover: 0.98, weighed: 200, kept: 40 };
+pub const REACH: belief::Reach = belief::Reach { least: 0.01, cover: 0.98, weighed: 200, kept: 40 };
 /// How often strays came when the complaint is of strays and no run counted them.
 const STRAYS_UNLESS_COUNTED: f64 = 0.1;
 
@@ -105,7 +105,7 @@ pub fn assess(desk: &Desk<'_>, case: &Case, place: Option<PlaceId>) -> Result<As
     let reasoned = &ranked[..ranked.len().min(REASONED)];
     let readings = belief::readings(network, &gathered.evidence, &posterior, reasoned)?;
     let conflict = conflict(desk, case, &gathered, &readings);
-    let plan = plan::plan(&situation(desk, case, (&gathered, &leading), complaint.clone(), place))?;
+    let plan = plan::plan(&situation(desk, case, &gathered, &leading, place))?;
     let causes = suspects(desk, &gathered, (&posterior, &readings), ranked);
     let together = together(desk, &leading);
     let heard = gathered.heard.clone();
@@ -170,11 +170,11 @@ fn proof(desk: &Desk<'_>, case: &Case, gathered: &Gathered) -> Option<Proof> {
 }
 
 /// The plan's view of a case.
-fn situation<'a>(
+pub fn situation<'a>(
     desk: &'a Desk<'_>,
     case: &Case,
-    (gathered, leading): (&'a Gathered, &'a [Combination]),
-    complaint: Vec<FindingId>,
+    gathered: &'a Gathered,
+    leading: &'a [Combination],
     place: Option<PlaceId>,
 ) -> Situation<'a> {
     let danger = case.opening.danger.as_deref().is_some_and(|d| !matches!(d, "none" | "unknown" | "no"));
@@ -187,7 +187,7 @@ fn situation<'a>(
         leading,
         heard: !gathered.complained.is_empty() || gathered.run.is_some(),
         stop: danger || gathered.complained.iter().any(stop_first),
-        complaint,
+        complaint: complaint(desk, gathered),
         answered: gathered.answered.clone(),
         asked: gathered.asked.clone(),
         fills: gathered.fills,

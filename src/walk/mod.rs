@@ -16,7 +16,7 @@ mod state;
 mod step;
 
 pub use answers::stood;
-pub use assess::{AssessError, Assessment, Because, Conflict, Suspect, assess};
+pub use assess::{AssessError, Assessment, Because, Conflict, REACH, Suspect, assess, situation};
 pub use desk::{Desk, DeskError, hands};
 pub use evidence::{Gathered, Heard, HeardKind, NOT_CLEAR_YET, NOTHING_UNUSUAL, gather, to_run};
 pub use input::{CLOSINGS, Input, RESULTS, WHO, WORDS, is_word, understand};
