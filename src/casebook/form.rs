@@ -344,7 +344,7 @@ fn wrong_lengths(fills: &Fills) -> impl Iterator<Item = Fault> {
     ];
     let wrong = beside.into_iter().filter(move |(_, _, length)| *length != 0 && *length != count);
     wrong.map(move |(name, key, length)| {
-        let message = format!("'{name}' has {length} entries for {count} fills; one a fill, or none");
+        let message = format!("'{name}' has one entry a fill, or none: here {length} for a run of {count}");
         Fault::new(key, Code::BadValue, message)
     })
 }

@@ -118,8 +118,8 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
         What::Close(close) => self::close(&store, close, context),
         What::Export(named) => {
             let id = named_or_latest(&store, named.id.as_deref())?;
-            let text = export(&store.read(&id).map_err(stored)?.case);
-            context.write(&text)?;
+            let case = store.read(&id).map_err(stored)?.case;
+            context.write(&export(&case))?;
             Ok(Outcome::Done)
         }
     }

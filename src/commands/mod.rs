@@ -159,3 +159,15 @@ fn own_fault(panic: &std::panic::PanicHookInfo<'_>) {
     );
     let _ = anstream::stderr().write_all(text.as_bytes());
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_no_command_foresaw_ends_as_our_own_fault() {
+        let context = Context::from_environment(Options::default());
+        assert_eq!(end(Err(anyhow::anyhow!("a table has no row")), &context), 70);
+        assert_eq!(end(Err(CommandError::input("no such case").into()), &context), 3);
+    }
+}

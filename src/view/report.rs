@@ -28,7 +28,7 @@ pub fn report(knowledge: &Knowledge, case: &Case, assessment: &Assessment, cover
     page.bullets(facts(case, machine, cover));
     page.heading("What was reported");
     match &case.complaint {
-        Some(complaint) => page.quote("In the customer's words", complaint),
+        Some(complaint) => page.quote("The customer", complaint),
         None => page.text("No complaint was written down."),
     }
     let confirmed: Vec<&str> =

@@ -206,7 +206,7 @@ fn targets_that_no_bag_can_have() {
 fn runs_that_are_empty_or_do_not_pair() {
     bad_case(&fills("unit: g, target: 250, values: []"), &["a run without fills", "call.yaml:4:66"]);
     let pairs = fills("unit: g, target: 250, values: [247, 248, 249], shown: [247, 248]");
-    bad_case(&pairs, &["'shown' has 2 entries for 3 fills", "call.yaml:4:"]);
+    bad_case(&pairs, &["'shown' has one entry a fill, or none: here 2 for a run of 3", "call.yaml:4:"]);
 }
 
 #[test]

@@ -117,7 +117,7 @@ fn every_bad_run_gets_its_own_code_and_sentence() {
         ("unit: g, target: -250, values: [1]", Code::OutOfRange, "above zero"),
         ("unit: g, target: 0, values: [1]", Code::OutOfRange, "above zero"),
         ("unit: g, target: 250, values: []", Code::BadValue, "without fills"),
-        ("unit: g, target: 250, values: [1, 2], shown: [1]", Code::BadValue, "1 entries for 2"),
+        ("unit: g, target: 250, values: [1, 2], shown: [1]", Code::BadValue, "here 1 for a run of 2"),
         ("unit: V, target: 250, values: [1]", Code::BadUnit, "voltage"),
         ("unit: grm, target: 250, values: [1]", Code::BadUnit, "did you mean"),
         ("unit: g, target: 250, values: [1, abc]", Code::BadValue, "'abc' is not a number"),
