@@ -210,10 +210,7 @@ impl<'a> State<'a> {
         let fails = 1.0 - self.field.acts[act].works;
         let mut after = self.left;
         for &(scenario, place) in &self.field.bears[act] {
-            if self.weights[scenario] > 0.0 {
-                let stays = self.stays(scenario, |at| if at == place { fails } else { 1.0 });
-                after -= self.weights[scenario] * (self.stays[scenario] - stays);
-            }
+            after -= self.eased(scenario, |at| if at == place { fails } else { 1.0 });
         }
         after.max(f64::MIN_POSITIVE)
     }
@@ -226,15 +223,21 @@ impl<'a> State<'a> {
             .flat_map(|act| self.field.bears[*act].iter().map(|(scenario, _)| *scenario))
             .collect();
         let mut after = self.left;
-        for scenario in places.into_iter().filter(|scenario| self.weights[*scenario] > 0.0) {
+        for scenario in places {
             let causes = &self.field.scenarios[scenario].causes;
             let fails = |at: usize| {
                 let done = [a, b].into_iter().find(|act| acts[*act].cause == causes[at]);
                 done.map_or(1.0, |act| 1.0 - acts[act].works)
             };
-            after -= self.weights[scenario] * (self.stays[scenario] - self.stays(scenario, fails));
+            after -= self.eased(scenario, fails);
         }
         after.max(f64::MIN_POSITIVE)
+    }
+
+    /// How much less likely the complaint stays through a scenario, each of its causes left open so much more.
+    fn eased(&self, scenario: usize, more: impl Fn(usize) -> f64 + Copy) -> f64 {
+        let weight = self.weights[scenario];
+        if weight > 0.0 { weight * (self.stays[scenario] - self.stays(scenario, more)) } else { 0.0 }
     }
 
     fn cure(&mut self, act: usize) {

@@ -100,12 +100,13 @@ pub fn assess(desk: &Desk<'_>, case: &Case, place: Option<PlaceId>) -> Result<As
     let nothing_known =
         belief::nothing_known(network, &gathered.evidence, &posterior, Some(desk.model.outside()))?;
     let leading = belief::leading(network, &gathered.evidence, &posterior, REACH)?;
-    let complaint = complaint(desk, &gathered);
     let ranked = ranked(desk, &posterior);
     let reasoned = &ranked[..ranked.len().min(REASONED)];
     let readings = belief::readings(network, &gathered.evidence, &posterior, reasoned)?;
     let conflict = conflict(desk, case, &gathered, &readings);
-    let plan = plan::plan(&situation(desk, case, &gathered, &leading, place))?;
+    let situation = situation(desk, case, &gathered, &leading, place);
+    let plan = plan::plan(&situation)?;
+    let complaint = situation.complaint;
     let causes = suspects(desk, &gathered, (&posterior, &readings), ranked);
     let together = together(desk, &leading);
     let heard = gathered.heard.clone();
