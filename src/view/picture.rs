@@ -5,8 +5,10 @@ use crate::graph::{FaultGraph, Link, Node, Relation, Surroundings, Towards, rate
 use crate::ids::{CauseId, FindingId, MachineId};
 use crate::knowledge::{Asks, Check, Knowledge, Remedy};
 
-/// More checks, remedies or circumstances than these are not named in one box.
+/// More checks or remedies than these are not named in one box.
 const MOST_NAMES: usize = 2;
+/// More circumstances than this are not named in one box.
+const MOST_CIRCUMSTANCES: usize = 1;
 
 /// A drawing in three columns, causes to the left and symptoms to the right.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -96,9 +98,9 @@ fn one_line(text: &str) -> String {
 }
 
 /// 'Checks: one; two; and 3 more', or nothing.
-fn naming(what: [&str; 2], titles: &[String]) -> Option<String> {
-    let named = titles.iter().take(MOST_NAMES).map(|t| words::clause(t)).collect::<Vec<_>>().join("; ");
-    let more = titles.len().saturating_sub(MOST_NAMES);
+fn naming(what: [&str; 2], titles: &[String], most: usize) -> Option<String> {
+    let named = titles.iter().take(most).map(|t| words::clause(t)).collect::<Vec<_>>().join("; ");
+    let more = titles.len().saturating_sub(most);
     let rest = if more > 0 { format!("; and {more} more") } else { String::new() };
     let what = if titles.len() == 1 { what[0] } else { what[1] };
     (!titles.is_empty()).then(|| one_line(&format!("{what}: {named}{rest}")))
@@ -142,8 +144,12 @@ impl Painter<'_> {
             let rate = cause.machines.values().map(|rate| rate.value).max_by(f64::total_cmp);
             notes.extend(rate.map(|rate| words::sentence_start(&rate_word(rate, &self.knowledge.scale))));
         }
-        notes.extend(naming(["Likelier after", "Likelier after"], &self.titles(node, Relation::Raises)));
-        notes.extend(naming(["Remedy", "Remedies"], &self.titles(node, Relation::Cures)));
+        notes.extend(naming(
+            ["Likelier after", "Likelier after"],
+            &self.titles(node, Relation::Raises),
+            MOST_CIRCUMSTANCES,
+        ));
+        notes.extend(naming(["Remedy", "Remedies"], &self.titles(node, Relation::Cures), MOST_NAMES));
     }
 
     /// Titles of what is linked towards an entry, each once.
@@ -166,9 +172,9 @@ impl Painter<'_> {
             let near = self.graph.neighbours(node).into_iter();
             let answers = near.filter(|n| n.node == *self.centre && n.link.relation == Relation::BearsOn);
             let answers: Vec<String> = answers.filter_map(|n| answer(check, &n.link)).collect();
-            return naming(["Shown by", "Shown by"], &answers);
+            return naming(["Shown by", "Shown by"], &answers, MOST_NAMES);
         }
-        naming(["Check", "Checks"], &self.titles(node, Relation::BearsOn))
+        naming(["Check", "Checks"], &self.titles(node, Relation::BearsOn), MOST_NAMES)
     }
 
     fn above(&self) -> Vec<String> {
@@ -188,7 +194,7 @@ impl Painter<'_> {
         let mut lines = vec![format!("Puts right: {}", title(Node::Cause(remedy.cures.value.clone())))];
         let gates: Vec<String> =
             remedy.only_after.iter().map(|g| title(Node::Check(g.check.value.clone()))).collect();
-        lines.extend(naming(["First known by", "First known by"], &gates));
+        lines.extend(naming(["First known by", "First known by"], &gates, MOST_NAMES));
         lines.push(format!("Proved by: {}", title(Node::Check(remedy.proved_by.value.clone()))));
         lines
     }
@@ -215,7 +221,7 @@ impl Painter<'_> {
 fn above_check(check: &Check) -> Vec<String> {
     let mut lines = vec![format!("Question: {}", check.ask)];
     let normal = check.outcomes.iter().filter(|o| o.means.is_empty()).map(|o| o.answer.clone());
-    lines.extend(naming(["All well", "All well"], &normal.collect::<Vec<_>>()));
+    lines.extend(naming(["All well", "All well"], &normal.collect::<Vec<_>>(), MOST_NAMES));
     lines
 }
 

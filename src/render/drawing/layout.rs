@@ -68,7 +68,7 @@ pub(super) struct Text {
     pub(super) x: f64,
     pub(super) y: f64,
     pub(super) font: Font,
-    pub(super) text: String,
+    pub(super) line: String,
 }
 
 /// A box with its text.
@@ -183,7 +183,7 @@ fn stack(cut: &Cut, column: usize) -> Vec<Item> {
 
 fn card(at: usize, card: &Card) -> Item {
     let width = COLUMN - 2.0 * PAD;
-    let notes = card.notes.iter().flat_map(|note| NOTE.wrapped(note, width, 3));
+    let notes = card.notes.iter().flat_map(|note| NOTE.wrapped(note, width, 4));
     Item::Card { at, names: NAME.wrapped(&card.title, width, 4), notes: notes.collect(), centre: card.centre }
 }
 

@@ -72,7 +72,7 @@ fn described(cut: &Cut) -> String {
 
 /// Wider for stronger; the weakest are dashed, so that a poor printer still shows the difference.
 fn pen(strength: f64) -> String {
-    let width = 0.7 + 3.3 * strength.clamp(0.0, 1.0).powf(1.5);
+    let width = 0.8 + 4.0 * strength.clamp(0.0, 1.0).powi(3);
     let dash = if strength < 0.15 { " stroke-dasharray=\"5 3\"" } else { "" };
     format!("fill=\"none\" stroke=\"#000\" stroke-width=\"{width:.2}\"{dash}")
 }
