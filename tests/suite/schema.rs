@@ -64,13 +64,11 @@ fn whole(schema: &Value, defs: &Value) -> Value {
     }
 }
 
-/// Every group with fixed keys: where it stands in [`whole`], its keys, and those that must be there.
-fn groups(
-    schema: &Value,
-    defs: &Value,
-    at: &str,
-    all: &mut Vec<(String, BTreeSet<String>, BTreeSet<String>)>,
-) {
+/// A group with fixed keys: where it stands in [`whole`], its keys, and those that must be there.
+type Group = (String, BTreeSet<String>, BTreeSet<String>);
+
+/// Every group of a schema.
+fn groups(schema: &Value, defs: &Value, at: &str, all: &mut Vec<Group>) {
     if let Some(name) = schema["$ref"].as_str() {
         return groups(&defs[name.replace("#/$defs/", "")], defs, at, all);
     }
@@ -93,7 +91,7 @@ fn groups(
 }
 
 /// The sample of a kind, and its groups.
-fn sample(kind: &str) -> (Value, Vec<(String, BTreeSet<String>, BTreeSet<String>)>) {
+fn sample(kind: &str) -> (Value, Vec<Group>) {
     let schema = schema(&built_in(), Some(kind));
     let defs = schema["$defs"].clone();
     let mut all = Vec::new();

@@ -64,11 +64,11 @@ impl Font {
 
 /// A line of text: left end, base line, font.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Text {
+pub(super) struct Line {
     pub(super) x: f64,
     pub(super) y: f64,
     pub(super) font: Font,
-    pub(super) line: String,
+    pub(super) text: String,
 }
 
 /// A box with its text.
@@ -80,7 +80,7 @@ pub(super) struct Placed {
     pub(super) width: f64,
     pub(super) height: f64,
     pub(super) centre: bool,
-    pub(super) texts: Vec<Text>,
+    pub(super) texts: Vec<Line>,
 }
 
 /// A link: a row of points joined by curves that leave and arrive level.
@@ -97,7 +97,7 @@ pub(super) struct Curve {
 pub(super) struct Sheet {
     pub(super) boxes: Vec<Placed>,
     pub(super) curves: Vec<Curve>,
-    pub(super) texts: Vec<Text>,
+    pub(super) texts: Vec<Line>,
     /// Samples of strengths: left end, height, and the word.
     pub(super) legend: Vec<(f64, f64, f64)>,
     pub(super) height: f64,
@@ -113,7 +113,7 @@ pub(super) fn lay_out(cut: &Cut) -> Sheet {
         place(&mut sheet, column, stack, (top, tall), &mut lanes);
         if cut.left_out[column] > 0 {
             let text = format!("and {} more, not drawn", cut.left_out[column]);
-            sheet.texts.push(Text { x: left(column), y: top + tall + 16.0, font: NOTE, text });
+            sheet.texts.push(Line { x: left(column), y: top + tall + 16.0, font: NOTE, text });
         }
     }
     links(&mut sheet, cut, &lanes);
@@ -131,7 +131,7 @@ fn lines(sheet: &mut Sheet, x: f64, y: f64, font: Font, texts: Vec<String>) -> f
     let mut y = y;
     for text in texts {
         y += font.line();
-        sheet.texts.push(Text { x, y: y - font.size * 0.25, font, text });
+        sheet.texts.push(Line { x, y: y - font.size * 0.25, font, text });
     }
     y
 }
@@ -207,7 +207,7 @@ fn place(sheet: &mut Sheet, column: usize, stack: &[Item], (top, tall): (f64, f6
                 let own = names.iter().map(|n| (NAME, n)).chain(notes.iter().map(|n| (NOTE, n)));
                 for (font, text) in own {
                     at += font.line();
-                    texts.push(Text {
+                    texts.push(Line {
                         x: left(column) + PAD,
                         y: at - font.size * 0.28,
                         font,
@@ -299,14 +299,14 @@ fn footer(sheet: &mut Sheet, cut: &Cut, y: f64) {
     let mut base = y + NOTE.line();
     let lead = "One leads to the other:".to_owned();
     x += NOTE.width(&lead) + 10.0;
-    sheet.texts.push(Text { x: 0.0, y: base, font: NOTE, text: lead });
+    sheet.texts.push(Line { x: 0.0, y: base, font: NOTE, text: lead });
     for (word, strength) in &cut.picture.strengths {
         let wide = 34.0 + NOTE.width(word) + 16.0;
         if x + wide > WIDTH {
             (x, base) = (0.0, base + NOTE.line() + 2.0);
         }
         sheet.legend.push((x, base - 3.0, *strength));
-        sheet.texts.push(Text { x: x + 34.0, y: base, font: NOTE, text: word.clone() });
+        sheet.texts.push(Line { x: x + 34.0, y: base, font: NOTE, text: word.clone() });
         x += wide;
     }
     let below = NOTE.wrapped(&cut.picture.below, WIDTH, 2);

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::cut::Cut;
-use super::layout::{Curve, Font, Placed, Sheet, Text, WIDTH};
+use super::layout::{Curve, Font, Line, Placed, Sheet, WIDTH};
 use crate::view::words;
 
 /// Corners of the boxes of causes, conditions and symptoms, so that kinds differ without colour.
@@ -11,7 +11,7 @@ const CORNERS: [f64; 3] = [0.0, 8.0, 16.0];
 /// Length of an arrow's head.
 const TIP: f64 = 8.0;
 
-/// Text inside an element or an attribute.
+/// Line inside an element or an attribute.
 pub fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
@@ -109,7 +109,7 @@ fn card(out: &mut String, placed: &Placed) {
     placed.texts.iter().for_each(|line| text(out, line));
 }
 
-fn text(out: &mut String, line: &Text) {
+fn text(out: &mut String, line: &Line) {
     let Font { size, bold } = line.font;
     let weight = if bold { " font-weight=\"bold\"" } else { "" };
     let _ = writeln!(
