@@ -11,8 +11,8 @@ const CONDITIONS: &[&str] =
 /// Before these, 'if' and 'when' ask or tell something, and set no condition.
 const TELLING: &[&str] = &[
     "see", "check", "try", "ask", "asks", "tell", "say", "says", "note", "know", "look", "watch", "find",
-    "out", "moment", "time", "day", "only", "even", "as", "except", "than", "what", "feel", "hear", "record",
-    "and", "or",
+    "out", "down", "up", "moment", "time", "day", "only", "even", "as", "except", "than", "what", "feel",
+    "hear", "record", "and", "or",
 ];
 
 /// Commands that guard, hold or wait: they belong to the action beside them.
@@ -104,7 +104,8 @@ pub(super) fn late_condition(text: &str) -> Option<String> {
 
 /// The command of a further action: after 'then', or the third in a row.
 pub(super) fn further_action(text: &str) -> Option<String> {
-    let words = plain(text);
+    // What follows a colon is written, said or listed, not done.
+    let words = plain(text.split(':').next().unwrap_or(text));
     let command = command(&words);
     let first = &command.first()?.0;
     let guarded = GUARDING.contains(&first.as_str()) || spared(command);
@@ -170,6 +171,8 @@ mod tests {
             "See if the bubble is in its ring.",
             "Ask when it was last cleaned.",
             "Wait for a moment when the neighbours stand still.",
+            "Write down when the tray goes weak.",
+            "Change the rate by a tenth, down if the lot runs faster, up if it runs slower.",
             "Turn it until the bubble is in its ring.",
         ] {
             assert_eq!(late_condition(text), None, "{text}");
@@ -195,6 +198,7 @@ mod tests {
             "See that the slide is pinned, then take the product off the tray.",
             "Type in the target that is on the order, and read it back.",
             "Lift the weight off, then on again.",
+            "Write on a card: tare, weigh net, wait until it stands, write down.",
             "Lift the plate off, look under it, and put it back.",
             "When people are clear, try every start path, then put the controls back to off.",
             "Keep fingers from under the gate, raise it by a fifth of its height and level it.",
