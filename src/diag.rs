@@ -159,6 +159,12 @@ codes! {
     RateSum = "rate-sum",
     /// A step that is hard to follow: too long, or more than one action.
     HardToRead = "hard-to-read",
+    /// A step that goes on to a further action.
+    TwoActions = "two-actions",
+    /// A step whose condition stands behind its command.
+    LateCondition = "late-condition",
+    /// A word for which the house has another.
+    HouseWord = "house-word",
 }
 
 /// One problem.

@@ -1,24 +1,25 @@
-//! `handlamp knowledge`: judging, drawing and counting the knowledge itself.
+//! `handlamp knowledge`: judging, drawing and counting the knowledge itself, and its form for an editor.
 
 use std::path::PathBuf;
 
 use super::{CommandError, Context, Outcome, Result, show};
 use crate::diag::{has_errors, in_order};
 use crate::graph::{FaultGraph, Node, machine_view};
-use crate::ids;
-use crate::knowledge::load;
-use crate::render::{diagnostics, json};
+use crate::ids::{self, MachineId};
+use crate::knowledge::{self, load};
+use crate::render::{diagnostics, drawing, json};
 use crate::vet;
 use crate::view::entry::Entry;
-use crate::view::{counts, problems};
+use crate::view::{counts, picture, problems};
 
-/// The knowledge itself: judge it, draw it, count it
+/// The knowledge itself: judge it, draw it, count it, give its form to an editor
 #[derive(Debug, clap::Args)]
 #[command(before_help = "\
 Examples:
   handlamp knowledge vet our-knowledge
   handlamp knowledge stats
-  handlamp knowledge graph | dot -Tsvg > faults.svg
+  handlamp knowledge schema > handlamp.schema.json
+  handlamp knowledge graph --svg fills-steadily-light > light.svg
 ")]
 pub(super) struct Args {
     #[command(subcommand)]
@@ -30,6 +31,7 @@ enum What {
     Vet(VetArgs),
     Graph(GraphArgs),
     Stats(StatsArgs),
+    Schema(SchemaArgs),
 }
 
 pub(super) fn run(args: &Args, context: &mut Context) -> Result {
@@ -37,6 +39,7 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
         What::Vet(args) => judge(args, context),
         What::Graph(args) => graph(args, context),
         What::Stats(StatsArgs {}) => stats(context),
+        What::Schema(args) => schema(args, context),
     }
 }
 
@@ -99,12 +102,13 @@ fn stats(context: &mut Context) -> Result {
     Ok(Outcome::Done)
 }
 
-/// The fault graph as a drawing in the DOT language
+/// The fault graph as a drawing: the whole in the DOT language, or around one entry as SVG
 #[derive(Debug, clap::Args)]
 #[command(before_help = "\
 Examples:
   handlamp knowledge graph | dot -Tsvg > faults.svg
   handlamp knowledge graph --around fills-steadily-light
+  handlamp knowledge graph --svg fills-steadily-light > light.svg
 ")]
 struct GraphArgs {
     /// Only what this machine has
@@ -113,6 +117,9 @@ struct GraphArgs {
     /// Only this entry and what it is linked to
     #[arg(long, value_name = "ID")]
     around: Option<String>,
+    /// This entry and what stands around it as an SVG picture that fits a page
+    #[arg(long, value_name = "ID", conflicts_with = "around")]
+    svg: Option<String>,
 }
 
 fn graph(args: &GraphArgs, context: &mut Context) -> Result {
@@ -127,13 +134,42 @@ fn graph(args: &GraphArgs, context: &mut Context) -> Result {
         }
         None => FaultGraph::build(&knowledge).0,
     };
-    let around = args.around.as_ref().map(|id| {
-        graph.nodes().find(|node| node.id() == id).cloned().ok_or_else(|| {
-            let known: Vec<&str> = graph.nodes().map(Node::id).collect();
-            CommandError::input(format!("Nothing in this graph is called '{id}'."))
-                .hint(ids::did_you_mean(id, known))
-        })
-    });
-    context.write(&graph.dot(&knowledge, around.transpose()?.as_ref()))?;
+    if let Some(id) = &args.svg {
+        let centre = node(&graph, id)?;
+        let machine = args.machine.as_deref().map(MachineId::from);
+        let picture = picture::picture(&knowledge, &graph, &centre, machine.as_ref());
+        context.write(&drawing::svg(&picture))?;
+        return Ok(Outcome::Done);
+    }
+    let around = args.around.as_ref().map(|id| node(&graph, id)).transpose()?;
+    context.write(&graph.dot(&knowledge, around.as_ref()))?;
+    Ok(Outcome::Done)
+}
+
+/// The entry of a graph that has this id, or an error with the nearest names.
+fn node(graph: &FaultGraph, id: &str) -> Result<Node> {
+    graph.nodes().find(|node| node.id() == id).cloned().ok_or_else(|| {
+        let known: Vec<&str> = graph.nodes().map(Node::id).collect();
+        CommandError::input(format!("Nothing in this graph is called '{id}'."))
+            .hint(ids::did_you_mean(id, known))
+    })
+}
+
+/// The form of an entry as a JSON Schema, so that an editor completes and checks while you type
+#[derive(Debug, clap::Args)]
+#[command(before_help = "\
+Examples:
+  handlamp knowledge schema > handlamp.schema.json
+  handlamp knowledge schema cause > cause.schema.json
+")]
+struct SchemaArgs {
+    /// One kind of entry alone
+    #[arg(value_name = "KIND", value_parser = clap::builder::PossibleValuesParser::new(knowledge::ENTRY_KINDS))]
+    kind: Option<String>,
+}
+
+fn schema(args: &SchemaArgs, context: &mut Context) -> Result {
+    let known = context.knowledge()?;
+    context.json(&knowledge::schema(&known, args.kind.as_deref()))?;
     Ok(Outcome::Done)
 }

@@ -13,7 +13,7 @@ use crate::view::entry::{self, Entry};
 Examples:
   handlamp show fills-steadily-light
   handlamp show test-weight-on-pan --machine single-tray-weigher
-  handlamp show in-flight-allowance --json
+  handlamp show in-flight-allowance --machine single-tray-weigher --json
 ")]
 pub(super) struct Args {
     /// Name of a machine, symptom, condition, cause, check, remedy, caution, circumstance or setting

@@ -78,10 +78,10 @@ pub fn not_told_apart(knowledge: &Knowledge, view: &View<'_>) -> Vec<Vec<CauseId
 }
 
 /// A check, with an outcome of it or with the finding where the check has none.
-type Answer = (String, String);
+pub(super) type Answer = (String, String);
 
 /// The answers that show a finding.
-fn answers(graph: &FaultGraph, finding: &FindingId) -> BTreeSet<Answer> {
+pub(super) fn answers(graph: &FaultGraph, finding: &FindingId) -> BTreeSet<Answer> {
     let near = graph.neighbours(&Node::Finding(finding.clone())).into_iter();
     let seen = near.filter(|n| n.link.relation == Relation::BearsOn);
     seen.map(|n| {

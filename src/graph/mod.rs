@@ -5,6 +5,7 @@
 
 mod apart;
 mod dot;
+mod nearby;
 mod rings;
 mod view;
 mod words;
@@ -24,6 +25,7 @@ use crate::ids::{CauseId, CheckId, CircumstanceId, FindingId, OutcomeId, RemedyI
 use crate::knowledge::{Asks, FindingKind, How, Knowledge, LeadsTo, Strength};
 
 pub use apart::{Loose, loose_ends, not_told_apart};
+pub use nearby::{Behind, Rival, Surroundings, chance};
 pub use view::{View, machine_view};
 pub use words::{rate_word, strength_word, strength_words};
 

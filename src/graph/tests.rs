@@ -228,3 +228,35 @@ fn one_id_may_name_entries_of_two_kinds() {
     assert_eq!(kinds, ["condition"]);
     assert_eq!(finding("gone").title(&knowledge), "gone");
 }
+
+#[test]
+fn causes_behind_a_symptom_come_by_how_often_they_bring_it_about() {
+    let knowledge = minimal();
+    let (graph, _) = FaultGraph::build(&knowledge);
+    let behind = graph.behind(&knowledge, &"fills-light".into(), None);
+    assert_eq!(ids(&behind, |b| b.cause.as_str()), ["allowance-high", "pan-touching"]);
+    assert_eq!(behind[1].through, ["pan-catches".into()]);
+    assert!(behind[0].chance * behind[0].strength > behind[1].chance * behind[1].strength);
+    assert!(graph.behind(&knowledge, &"fills-light".into(), Some(&"auger-filler".into())).is_empty());
+}
+
+#[test]
+fn a_rival_is_told_apart_by_a_check_that_shows_one_of_the_two() {
+    let knowledge = minimal();
+    let (graph, _) = FaultGraph::build(&knowledge);
+    let rivals = graph.rivals(&knowledge, &"allowance-high".into(), None);
+    assert_eq!(ids(&rivals, |r| r.cause.as_str()), ["pan-touching"]);
+    assert_eq!(rivals[0].told_by[0].as_str(), "paper-round-pan");
+}
+
+#[test]
+fn the_surroundings_of_a_check_are_what_it_bears_on_with_causes_and_consequences() {
+    let knowledge = minimal();
+    let (graph, _) = FaultGraph::build(&knowledge);
+    let near = graph.surroundings(&knowledge, &Node::Check("paper-round-pan".into()), None);
+    assert_eq!(near.causes, ["pan-touching".into()]);
+    assert_eq!(near.conditions, ["pan-catches".into()]);
+    assert_eq!(near.symptoms.len(), 2);
+    let remedy = graph.surroundings(&knowledge, &Node::Remedy("free-the-pan".into()), None);
+    assert_eq!(remedy.causes, near.causes);
+}

@@ -14,7 +14,22 @@ use std::collections::BTreeMap;
 /// Strengths, leaks, hits, false alarms and `usual` lie in here.
 pub(super) const PROBABLE: (f64, f64) = (0.002, 0.998);
 /// Rates per 1000 lie in here.
-const RATE: (f64, f64) = (0.1, 500.0);
+pub(super) const RATE: (f64, f64) = (0.1, 500.0);
+/// Minutes until somebody is there.
+pub(super) const SEND_SOMEBODY: (f64, f64) = (1.0, 100_000.0);
+/// Minutes to lock out, and to hand back.
+pub(super) const LOCKOUT: (f64, f64) = (0.0, 600.0);
+/// What a reader of complaints looks for.
+pub(super) const DIRECTIONS: &[(&str, &str)] = &[("light", "light"), ("heavy", "heavy"), ("none", "none")];
+/// How the scale is fed.
+pub(super) const SUPPLIES: &[(&str, ScaleSupply)] = &[
+    ("separate", ScaleSupply::Separate),
+    ("shared", ScaleSupply::Shared),
+    ("unknown", ScaleSupply::Unknown),
+];
+/// What a setting is for.
+pub(super) const GROUPS: &[(&str, &str)] =
+    &[("feeding", "feeding"), ("stopping", "stopping"), ("weighing", "weighing"), ("emptying", "emptying")];
 
 /// Title, words and basis, which all entries have.
 pub(super) fn head(reader: &mut Reader<'_>, fields: &mut Fields<'_>) -> Option<Head> {
@@ -77,8 +92,7 @@ pub(super) fn finding(reader: &mut Reader<'_>, id: &str, kind: FindingKind, node
 
 fn opens(reader: &mut Reader<'_>, node: &Node) -> (Option<String>, bool) {
     let Some(mut fields) = Fields::open(reader, node) else { return (None, false) };
-    let words = [("light", "light"), ("heavy", "heavy"), ("none", "none")];
-    let direction = fields.get("direction").and_then(|n| reader.choice(n, &words)).map(str::to_owned);
+    let direction = fields.get("direction").and_then(|n| reader.choice(n, DIRECTIONS)).map(str::to_owned);
     let stop_first = fields.flag(reader, "stop_first");
     fields.close(reader);
     (direction, stop_first)
@@ -222,12 +236,7 @@ pub(super) fn machine(reader: &mut Reader<'_>, id: &str, node: &Node) -> Option<
         .filter_map(|(key, value)| Some((key.value.as_str().into(), place(reader, &key.value, &value)?)))
         .collect();
     let energies = fields.list(reader, "energies").iter().filter_map(|n| energy(reader, n)).collect();
-    let supply = [
-        ("separate", ScaleSupply::Separate),
-        ("shared", ScaleSupply::Shared),
-        ("unknown", ScaleSupply::Unknown),
-    ];
-    let scale_supply = fields.need(reader, "scale_supply").and_then(|n| reader.choice(n, &supply));
+    let scale_supply = fields.need(reader, "scale_supply").and_then(|n| reader.choice(n, SUPPLIES));
     let options = fields.get("options");
     let options = by_id(reader, options)
         .into_iter()
@@ -238,7 +247,8 @@ pub(super) fn machine(reader: &mut Reader<'_>, id: &str, node: &Node) -> Option<
         |reader: &mut Reader<'_>, key| fields.need(reader, key).and_then(|n| reader.positive(n, Kind::Mass));
     let (spread, tolerance) = (mass(reader, "usual_spread"), mass(reader, "tolerance"));
     let (division, capacity) = (mass(reader, "division"), mass(reader, "capacity"));
-    let send_somebody = fields.need(reader, "send_somebody").and_then(|n| reader.number(n, 1.0, 100_000.0));
+    let send_somebody =
+        fields.need(reader, "send_somebody").and_then(|n| reader.number(n, SEND_SOMEBODY.0, SEND_SOMEBODY.1));
     let lockout = fields.get("lockout").and_then(|n| lockout(reader, n)).unwrap_or((5.0, 5.0));
     let start_paths = fields.texts(reader, "start_paths");
     fields.close(reader);
@@ -292,8 +302,8 @@ fn energy(reader: &mut Reader<'_>, node: &Node) -> Option<EnergyPoint> {
 
 fn lockout(reader: &mut Reader<'_>, node: &Node) -> Option<(f64, f64)> {
     let mut fields = Fields::open(reader, node)?;
-    let isolate = fields.need(reader, "isolate").and_then(|n| reader.number(n, 0.0, 600.0));
-    let restore = fields.need(reader, "restore").and_then(|n| reader.number(n, 0.0, 600.0));
+    let isolate = fields.need(reader, "isolate").and_then(|n| reader.number(n, LOCKOUT.0, LOCKOUT.1));
+    let restore = fields.need(reader, "restore").and_then(|n| reader.number(n, LOCKOUT.0, LOCKOUT.1));
     fields.close(reader);
     Some((isolate?, restore?))
 }
@@ -301,13 +311,7 @@ fn lockout(reader: &mut Reader<'_>, node: &Node) -> Option<(f64, f64)> {
 fn setting(reader: &mut Reader<'_>, node: &Node) -> Option<Setting> {
     let mut fields = Fields::open(reader, node)?;
     let id = fields.id(reader, "id").map(|at: At<String>| at.value.as_str().into());
-    let groups = [
-        ("feeding", "feeding"),
-        ("stopping", "stopping"),
-        ("weighing", "weighing"),
-        ("emptying", "emptying"),
-    ];
-    let group = fields.need(reader, "group").and_then(|n| reader.choice(n, &groups)).map(str::to_owned);
+    let group = fields.need(reader, "group").and_then(|n| reader.choice(n, GROUPS)).map(str::to_owned);
     let setting = Setting {
         title: fields.text(reader, "title").unwrap_or_default(),
         what_it_does: fields.text(reader, "what_it_does").unwrap_or_default(),

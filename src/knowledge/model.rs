@@ -42,6 +42,8 @@ pub struct Knowledge {
     pub cautions: BTreeMap<CautionId, CautionEntry>,
     /// Words that stand for numbers.
     pub scale: Scale,
+    /// The word of the house for a thing, and other words for it that entries do not use.
+    pub house_words: BTreeMap<String, Vec<String>>,
     /// Names that may stand under `basis: from`, with what they are.
     pub origins: BTreeMap<String, String>,
     /// Old ids and the ids that took their place.

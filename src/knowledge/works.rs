@@ -12,7 +12,21 @@ use crate::ids::PlaceId;
 use crate::safety::{Caution, Exposure, Signal, StepText};
 use crate::units::{Kind, Quantity, Unit};
 
-const MINUTES: (f64, f64) = (0.0, 10_000.0);
+/// Minutes of work, of undoing it, of held line.
+pub(super) const MINUTES: (f64, f64) = (0.0, 10_000.0);
+/// Fills that a run must have before a remedy.
+pub(super) const FILLS: (f64, f64) = (1.0, 1000.0);
+/// How a check sees.
+pub(super) const HOWS: &[(&str, How)] =
+    &[("told", How::Told), ("seen", How::Seen), ("measured", How::Measured)];
+/// Whether asking again gives fresh evidence.
+pub(super) const REPEATS: &[(&str, bool)] = &[("same", false), ("fresh", true)];
+/// Whether a second value is asked for.
+pub(super) const ASKED: &[(&str, bool)] = &[("asked", true), ("none", false)];
+/// The degree that a hit is for.
+pub(super) const AT_LEAST: &[(&str, usize)] = &[("some", 1), ("much", 2)];
+/// What a check asks for that is no quantity.
+pub(super) const WHOLE_ASKS: &[&str] = &["choice", "complaint", "run"];
 
 fn work(reader: &mut Reader<'_>, fields: &mut Fields<'_>) -> Option<Work> {
     let place = fields.id::<PlaceId>(reader, "place");
@@ -57,11 +71,9 @@ pub(super) fn check(reader: &mut Reader<'_>, id: &str, node: &Node) -> Option<Ch
     let mut fields = Fields::open(reader, node)?;
     let head = head(reader, &mut fields);
     let work = work(reader, &mut fields);
-    let words = [("told", How::Told), ("seen", How::Seen), ("measured", How::Measured)];
-    let how = fields.need(reader, "how").and_then(|n| reader.choice(n, &words));
+    let how = fields.need(reader, "how").and_then(|n| reader.choice(n, HOWS));
     let asks = fields.get("asks").map_or(Some(Asks::Choice), |n| asks(reader, n));
-    let repeat = [("same", false), ("fresh", true)];
-    let fresh = fields.get("repeat").and_then(|n| reader.choice(n, &repeat)).unwrap_or(false);
+    let fresh = fields.get("repeat").and_then(|n| reader.choice(n, REPEATS)).unwrap_or(false);
     let ask = fields.text(reader, "ask");
     let read_back = fields.maybe_text(reader, "read_back");
     let outcomes = fields.list(reader, "outcomes");
@@ -77,18 +89,18 @@ pub(super) fn check(reader: &mut Reader<'_>, id: &str, node: &Node) -> Option<Ch
 
 fn asks(reader: &mut Reader<'_>, node: &Node) -> Option<Asks> {
     if let Value::Text(_) = node.value {
-        let words = [("choice", Asks::Choice), ("complaint", Asks::Complaint), ("run", Asks::Run)];
-        let names: Vec<(&'static str, usize)> =
-            words.iter().enumerate().map(|(i, (word, _))| (*word, i)).collect();
-        return reader.choice(node, &names).map(|i| words[i].1.clone());
+        let words: Vec<_> = WHOLE_ASKS.iter().map(|word| (*word, *word)).collect();
+        return reader.choice(node, &words).map(|word| match word {
+            "complaint" => Asks::Complaint,
+            "run" => Asks::Run,
+            _ => Asks::Choice,
+        });
     }
     let mut fields = Fields::open(reader, node)?;
-    let kinds: Vec<_> = KINDS.to_vec();
-    let kind = fields.need(reader, "quantity").and_then(|n| reader.choice(n, &kinds));
+    let kind = fields.need(reader, "quantity").and_then(|n| reader.choice(n, QUANTITIES));
     let unit = fields.get("unit").map(|n| (n, reader.unit(n)));
-    let asked = [("asked", true), ("none", false)];
-    let expected = fields.get("expected").and_then(|n| reader.choice(n, &asked)).unwrap_or(false);
-    let shown = fields.get("shown").and_then(|n| reader.choice(n, &asked)).unwrap_or(false);
+    let expected = fields.get("expected").and_then(|n| reader.choice(n, ASKED)).unwrap_or(false);
+    let shown = fields.get("shown").and_then(|n| reader.choice(n, ASKED)).unwrap_or(false);
     let kind = kind?;
     let division = fields.get("division").and_then(|n| reader.positive(n, kind));
     let uncertainty = fields.get("uncertainty").and_then(|n| reader.positive(n, kind)).unwrap_or(0.0);
@@ -121,7 +133,8 @@ fn asks(reader: &mut Reader<'_>, node: &Node) -> Option<Asks> {
     Some(Asks::Quantity(AskedQuantity { kind, unit, against, division, uncertainty }))
 }
 
-const KINDS: &[(&str, Kind)] = &[
+/// What can be measured.
+pub(super) const QUANTITIES: &[(&str, Kind)] = &[
     ("mass", Kind::Mass),
     ("time", Kind::Time),
     ("length", Kind::Length),
@@ -155,8 +168,7 @@ fn outcome(reader: &mut Reader<'_>, node: &Node, how: How, asks: &Asks) -> Optio
 fn means(reader: &mut Reader<'_>, node: &Node, how: How) -> Option<Means> {
     let mut fields = Fields::open(reader, node)?;
     let finding = fields.id(reader, "finding");
-    let at_least =
-        fields.get("at_least").and_then(|n| reader.choice(n, &[("some", 1), ("much", 2)])).unwrap_or(1);
+    let at_least = fields.get("at_least").and_then(|n| reader.choice(n, AT_LEAST)).unwrap_or(1);
     let words = &reader.scale.strengths;
     let default = reader.scale.hits.get(&how).copied().unwrap_or((0.9, 0.05));
     let hit = fields.get("hit").map_or(Some(default.0), |n| reader.scaled(n, words, PROBABLE));
@@ -291,7 +303,8 @@ fn gate(reader: &mut Reader<'_>, node: &Node) -> Option<Gate> {
     let mut fields = Fields::open(reader, node)?;
     let check = fields.id(reader, "check");
     let outcome = fields.get("outcome").and_then(|n| reader.id(n)).map(typed);
-    let fills = fields.get("fills").and_then(|n| reader.number(n, 1.0, 1000.0)).map_or(0, |n| n as usize);
+    let fills =
+        fields.get("fills").and_then(|n| reader.number(n, FILLS.0, FILLS.1)).map_or(0, |n| n as usize);
     fields.close(reader);
     Some(Gate { check: check?, outcome, fills })
 }

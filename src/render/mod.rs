@@ -2,6 +2,7 @@
 //! in the file drawn under them.
 
 pub mod diagnostics;
+pub mod drawing;
 pub mod json;
 mod layout;
 pub mod markdown;

@@ -64,14 +64,6 @@ impl StepText {
         FORBIDDEN.iter().copied().filter(|phrase| text.contains(phrase)).collect()
     }
 
-    /// How many words the action has and how many sentences, for the reading lint. A point inside a figure ends none.
-    pub fn length(&self) -> (usize, usize) {
-        let words: Vec<_> = self.act.split_whitespace().collect();
-        let ends = words.iter().filter(|word| word.ends_with(['.', '!', '?'])).count();
-        let open = words.last().is_some_and(|word| !word.ends_with(['.', '!', '?']));
-        (words.len(), ends + usize::from(open))
-    }
-
     /// Whether it says what to expect.
     pub fn says_what_to_expect(&self) -> bool {
         self.expect.is_some()
@@ -224,13 +216,6 @@ mod tests {
     #[test]
     fn step_text_cannot_be_printed_by_accident() {
         assert!(!format!("{:?}", StepText::new("Reach in.", None)).contains("Reach"));
-    }
-
-    #[test]
-    fn sentences_are_counted_by_their_ends_and_not_by_points_in_figures() {
-        let length = |text: &str| StepText::new(text, None).length();
-        assert_eq!(length("Wait until it reads 0.0 g, then lift."), (8, 1));
-        assert_eq!(length("Stop it. Lock it off"), (5, 2));
     }
 
     #[test]

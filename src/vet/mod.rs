@@ -6,6 +6,8 @@
 mod hands_on;
 mod links;
 mod numbers;
+mod reading;
+mod sentences;
 mod stats;
 mod steps;
 
@@ -28,6 +30,7 @@ pub fn judge(knowledge: &Knowledge, texts: &Texts, built_in: bool) -> Vec<Diagno
     steps::judge(&mut judge);
     links::judge(&mut judge, &graph);
     numbers::judge(&mut judge, built_in);
+    reading::judge(&mut judge, texts);
     problems.extend(judge.problems);
     problems.extend(read_twice(texts).1);
     in_order(&mut problems);

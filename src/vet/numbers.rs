@@ -2,8 +2,8 @@
 
 use super::Judge;
 use crate::diag::{Code, Diagnostic};
-use crate::graph::View;
-use crate::knowledge::{Cause, Knowledge};
+use crate::graph::{View, chance};
+use crate::knowledge::Knowledge;
 use crate::units::number;
 
 /// Somebody calls because something is wrong: fewer causes a call than this leave most calls unexplained, more
@@ -39,16 +39,7 @@ pub(super) fn judge(judge: &mut Judge<'_>, built_in: bool) {
 
 /// Expected number of causes a call, circumstances at their usual probability, not-in-the-book counted.
 pub(super) fn causes_a_call(knowledge: &Knowledge, view: &View<'_>) -> f64 {
-    let of_the_book: f64 = view.causes.iter().map(|cause| chance(knowledge, view, cause)).sum();
+    let of_the_book: f64 =
+        view.causes.iter().map(|cause| chance(knowledge, cause, view.rate(cause).unwrap_or(0.0))).sum();
     of_the_book + knowledge.scale.not_in_the_book.0 / 1000.0
-}
-
-/// P(cause) before a call: 1 − (1 − base)·Π(1 − after·usual).
-fn chance(knowledge: &Knowledge, view: &View<'_>, cause: &Cause) -> f64 {
-    let base = view.rate(cause).unwrap_or(0.0);
-    let without = cause.after.iter().map(|(circumstance, after)| {
-        let usual = knowledge.circumstances.get(&circumstance.value).map_or(0.0, |c| c.usual);
-        1.0 - after * usual
-    });
-    1.0 - without.fold(1.0 - base, |product, factor| product * factor)
 }

@@ -1,10 +1,7 @@
-//! The words of steps: what they must not tell people to do, and whether they can be followed.
+//! What the words of steps must not tell people to do.
 
 use super::{Judge, jobs};
 use crate::diag::{Code, Diagnostic};
-
-/// More words than this are hard to follow with tools in hand.
-const MOST_WORDS: usize = 20;
 
 pub(super) fn judge(judge: &mut Judge<'_>) {
     for job in jobs(judge.knowledge) {
@@ -17,17 +14,6 @@ pub(super) fn judge(judge: &mut Judge<'_>) {
                         .help("do it locked off, or end in 'stop, keep locked, call the maker'".to_owned()),
                 );
             }
-            let (words, sentences) = step.text.length();
-            let why = match (words > MOST_WORDS, sentences > 1) {
-                (true, _) => format!("has {words} words; {MOST_WORDS} can be followed with tools in hand"),
-                (_, true) => format!("has {sentences} sentences; a step is one action"),
-                _ => continue,
-            };
-            judge.push(
-                Diagnostic::warning(Code::HardToRead, step.span, format!("this step of '{}' {why}", job.id))
-                    .label("hard to follow")
-                    .help("split it into steps, each with what to expect".to_owned()),
-            );
         }
     }
 }

@@ -124,15 +124,6 @@ fn a_cause_whose_remedies_cannot_be_done_on_its_machine_is_a_warning() {
 }
 
 #[test]
-fn a_step_of_more_than_twenty_words_is_hard_to_read() {
-    let problems = after(|k| {
-        let step = &mut k.remedies.get_mut("free-the-pan").unwrap().work.steps[0];
-        step.text = crate::safety::StepText::new("word ".repeat(21), Some("It is done.".to_owned()));
-    });
-    assert_eq!(only(&problems).0, Code::HardToRead);
-}
-
-#[test]
 fn problems_come_in_the_same_order_every_time() {
     let broken = || {
         after(|k| {

@@ -8,6 +8,7 @@ pub mod counts;
 pub mod diagnosis;
 pub mod entry;
 pub mod hits;
+pub mod picture;
 pub mod problems;
 pub mod report;
 pub mod weighing;

@@ -135,3 +135,23 @@ fn the_graph_is_drawn_in_dot_around_one_entry() {
     );
     assert_eq!(Tool::minimal(80).run(&["knowledge", "graph", "--around", "nothing"]).status, Some(3));
 }
+
+#[test]
+fn the_surroundings_of_any_entry_are_drawn_as_a_picture() {
+    let tool = Tool::minimal(80);
+    for (id, names) in [
+        ("fills-light", "In-flight allowance set too high"),
+        ("pan-catches", "Something touches the pan"),
+        ("pan-touching", "Every fill is heavy"),
+        ("paper-round-pan", "Shown by: it catches"),
+        ("free-the-pan", "Puts right: something touches the pan"),
+    ] {
+        let said = tool.run(&["knowledge", "graph", "--svg", id]);
+        assert!(said.status == Some(0) && said.out.starts_with("<svg "), "{id}: {}", said.block());
+        assert_eq!(said.out.matches("<text").count(), said.out.matches("</text>").count());
+        assert!(said.out.contains(names), "{id} does not name {names}: {}", said.out);
+        assert!(said.out.contains(&format!("handlamp show {id}")), "{id}");
+    }
+    let wrong = tool.run(&["knowledge", "graph", "--svg", "pan-catche"]);
+    assert!(wrong.status == Some(3) && wrong.err.contains("pan-catches"), "{}", wrong.block());
+}

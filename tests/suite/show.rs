@@ -134,13 +134,53 @@ How people say it
 • “all our bags are under”
 • “short weight every time”
 
-What can be behind it
-• In-flight allowance set too high, usually [allowance-high]
+What can be behind it, most often first
+• In-flight allowance set too high, very common, usually [allowance-high]
+• Something touches the pan, occasional, rarely, through: the pan touches
+  something [pan-touching]
+
+Conditions that lead to it
 • The pan touches something, rarely [pan-catches]
 
 How to check
 • What the caller says [what-the-caller-says]
 • Ten fills in a row [weigh-a-run]
+"#);
+}
+
+#[test]
+fn a_cause_says_what_it_leads_to_and_what_tells_it_from_its_rivals() {
+    insta::assert_snapshot!(Tool::minimal(80).run(&["show", "pan-touching"]).block(), @r#"
+Something touches the pan
+
+Cause pan-touching
+
+Cable, hose or guard carries part of the load.
+
+Occasional on: Tray filler.
+
+It comes and goes: check while it is doing it.
+
+What it leads to
+• The pan touches something, usually [pan-catches]
+
+And so to
+• Every fill is heavy [fills-heavy]
+• Every fill is light [fills-light]
+
+How to put it right
+• Free the pan all round, usually [free-the-pan]
+
+How to check
+• A strip of paper round the pan [paper-round-pan]
+
+Told apart from its rivals
+• In-flight allowance set too high, very common [allowance-high]: by a strip of
+  paper round the pan [paper-round-pan] or ten fills in a row [weigh-a-run]
+• In-flight allowance set too low, common [allowance-low]: by a strip of paper
+  round the pan [paper-round-pan] or ten fills in a row [weigh-a-run]
+
+Basis: seen after cleaning (judgement).
 "#);
 }
 

@@ -65,3 +65,38 @@ fn a_lonely_template_of_a_condition_loads_from_the_template_of_a_symptom() {
     assert!(problems.is_empty(), "{problems:#?}");
     assert_eq!(knowledge.findings["layer-uneven"].degrees, 2);
 }
+
+/// Every key that a schema knows, at any depth.
+fn keys(schema: &serde_json::Value, all: &serde_json::Value, found: &mut std::collections::BTreeSet<String>) {
+    if let Some(name) = schema["$ref"].as_str() {
+        keys(&all["$defs"][name.replace("#/$defs/", "")], all, found);
+    }
+    for inner in schema["anyOf"].as_array().into_iter().flatten().chain([&schema["items"]]) {
+        if inner.is_object() {
+            keys(inner, all, found);
+        }
+    }
+    let named = schema["propertyNames"].is_object();
+    for (key, holds) in schema["properties"].as_object().into_iter().flatten().filter(|_| !named) {
+        found.insert(key.clone());
+        keys(holds, all, found);
+    }
+    if schema["additionalProperties"].is_object() {
+        keys(&schema["additionalProperties"], all, found);
+    }
+}
+
+#[test]
+fn every_template_shows_every_key_that_its_kind_can_have() {
+    let (knowledge, _) = load(&Texts::built_in());
+    for (template, _) in TEMPLATES {
+        let text = std::fs::read_to_string(examples().join(format!("{template}.yaml"))).unwrap();
+        let shown: std::collections::BTreeSet<_> =
+            text.split(|c: char| !c.is_ascii_alphanumeric() && c != '_').collect();
+        let schema = handlamp::knowledge::schema(&knowledge, Some(template));
+        let mut wanted = std::collections::BTreeSet::new();
+        keys(&schema["$defs"][*template], &schema, &mut wanted);
+        let lacking: Vec<_> = wanted.iter().filter(|key| !shown.contains(key.as_str())).collect();
+        assert!(wanted.len() > 8 && lacking.is_empty(), "{template}.yaml does not show {lacking:?}");
+    }
+}

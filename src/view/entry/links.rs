@@ -3,15 +3,14 @@
 use std::collections::BTreeSet;
 
 use super::super::{Page, Words};
-use super::Entry;
+use super::{Entry, near};
 use crate::graph::{FaultGraph, Neighbour, Node, Relation, Towards};
-use crate::knowledge::{Knowledge, Work};
+use crate::knowledge::{Knowledge, Machine, Work};
 
 /// Groups in the order in which they help.
 const GROUPS: &[(Relation, Towards, &str)] = &[
     (Relation::Cures, Towards::Other, "Puts right"),
     (Relation::BearsOn, Towards::Other, "Tells about"),
-    (Relation::LeadsTo, Towards::This, "What can be behind it"),
     (Relation::LeadsTo, Towards::Other, "What it leads to"),
     (Relation::Raises, Towards::This, "Likelier after"),
     (Relation::Raises, Towards::Other, "Makes likelier"),
@@ -22,7 +21,14 @@ const GROUPS: &[(Relation, Towards, &str)] = &[
 ];
 
 /// Adds the groups that are not empty.
-pub(super) fn add(page: &mut Page, knowledge: &Knowledge, graph: &FaultGraph, entry: Entry<'_>) {
+pub(super) fn add(
+    page: &mut Page,
+    knowledge: &Knowledge,
+    graph: &FaultGraph,
+    entry: Entry<'_>,
+    machine: Option<&Machine>,
+) {
+    let here = machine.map(|m| &m.id);
     match entry {
         Entry::Caution(e) => {
             let names = |work: &Work| work.cautions.iter().any(|c| c.value == e.caution.id);
@@ -50,13 +56,20 @@ pub(super) fn add(page: &mut Page, knowledge: &Knowledge, graph: &FaultGraph, en
         _ => {
             let Some(node) = entry.node() else { return };
             let near = graph.neighbours(&node);
+            if let Entry::Finding(finding) = entry {
+                near::behind(page, knowledge, graph, &finding.id, here);
+            }
             for (relation, towards, heading) in GROUPS {
                 page.section(heading, group(knowledge, &near, *relation, *towards));
+                if let (Entry::Cause(cause), Relation::LeadsTo) = (entry, relation) {
+                    near::further(page, knowledge, graph, cause);
+                }
             }
             if let Entry::Cause(cause) = entry {
                 let findings = cause.leads_to.iter().map(|l| Node::Finding(l.finding.value.clone()));
                 let near: Vec<Neighbour> = findings.flat_map(|f| graph.neighbours(&f)).collect();
                 page.section("How to check", group(knowledge, &near, Relation::BearsOn, Towards::This));
+                near::rivals(page, knowledge, graph, &cause.id, here);
             }
         }
     }

@@ -2,6 +2,7 @@
 
 mod links;
 mod machine;
+mod near;
 mod work;
 
 pub use work::{OnMachine, steps_by_machine};
@@ -138,7 +139,7 @@ pub fn page(knowledge: &Knowledge, graph: &FaultGraph, entry: Entry<'_>, machine
         page.text(about.as_str());
     }
     body(&mut page, knowledge, entry, machine);
-    links::add(&mut page, knowledge, graph, entry);
+    links::add(&mut page, knowledge, graph, entry, machine);
     if let Some(head) = entry.head() {
         origin(&mut page, knowledge, head);
     }
