@@ -7,7 +7,7 @@ use crate::graph::{Node, machine_view};
 use crate::ids;
 use crate::knowledge::{Asks, Knowledge};
 use crate::render::json;
-use crate::search::{Hit, Index, Kind, SearchError, docs};
+use crate::search::{Hit, Index, Kind, SearchError, book};
 use crate::view::hits;
 
 /// What in the knowledge fits these words; slips of the finger are forgiven
@@ -70,7 +70,7 @@ pub(super) fn index(context: &Context) -> Result<Index> {
         return Ok(index);
     }
     let knowledge = context.read(&texts)?;
-    Index::open_or_build(cache.as_deref(), &hash, || docs(&knowledge)).map_err(|e| unusable(&e))
+    Index::open_or_build(cache.as_deref(), &hash, || book(&knowledge)).map_err(|e| unusable(&e))
 }
 
 pub(super) fn unusable(error: &SearchError) -> CommandError {
@@ -85,10 +85,11 @@ fn here(knowledge: &Knowledge, id: &str) -> Result<BTreeSet<(&'static str, Strin
     let works = view.checks.iter().map(|c| &c.work).chain(view.remedies.iter().map(|r| &r.work));
     let cautions = works.flat_map(|w| &w.cautions).map(|c| ("caution", c.value.to_string()));
     let settings = machine.settings.iter().map(|s| ("setting", s.id.to_string()));
+    let signs = machine.signs.iter().map(|s| ("sign", s.id.to_string()));
     // Runs and complaints bear on all symptoms and belong to every machine that has their place.
     let open = knowledge.checks.values().filter(|c| matches!(c.asks, Asks::Run | Asks::Complaint));
     let open = open.filter(|c| machine.can_do(&c.work, None)).map(|c| ("check", c.id.to_string()));
     let nodes = view.nodes().map(|node: Node| (node.kind(knowledge), node.id().to_owned()));
     let this = std::iter::once(("machine", ids::MachineId::as_str(&machine.id).to_owned()));
-    Ok(nodes.chain(this).chain(settings).chain(open).chain(cautions).collect())
+    Ok(nodes.chain(this).chain(settings).chain(signs).chain(open).chain(cautions).collect())
 }

@@ -2,7 +2,8 @@
 
 use super::fields::{Fields, Reader, typed};
 use super::model::{
-    At, Basis, Cause, Circumstance, Finding, FindingKind, Head, LeadsTo, Machine, Place, Setting, Strength,
+    At, Basis, Cause, Circumstance, Finding, FindingKind, Head, LeadsTo, Machine, Place, Setting, Sign,
+    SignKind, Strength,
 };
 use super::yaml::{Node, Value};
 use crate::diag::{Code, Diagnostic};
@@ -233,7 +234,8 @@ pub(super) fn machine(reader: &mut Reader<'_>, id: &str, node: &Node) -> Option<
         .into_iter()
         .filter_map(|(key, value)| Some((key.value.as_str().into(), reader.text(&value)?)))
         .collect();
-    let settings = fields.list(reader, "settings").iter().filter_map(|n| setting(reader, n)).collect();
+    let settings: Vec<Setting> = named(reader, &mut fields, "settings", setting);
+    let signs: Vec<Sign> = named(reader, &mut fields, "signs", sign);
     let mut mass =
         |reader: &mut Reader<'_>, key| fields.need(reader, key).and_then(|n| reader.positive(n, Kind::Mass));
     let (spread, tolerance) = (mass(reader, "usual_spread"), mass(reader, "tolerance"));
@@ -251,6 +253,7 @@ pub(super) fn machine(reader: &mut Reader<'_>, id: &str, node: &Node) -> Option<
         scale_supply: scale_supply?,
         options,
         settings,
+        signs,
         usual_spread: spread?,
         tolerance: tolerance?,
         division: division?,
@@ -314,9 +317,56 @@ fn setting(reader: &mut Reader<'_>, node: &Node) -> Option<Setting> {
         too: (fields.maybe_text(reader, "too_high"), fields.maybe_text(reader, "too_low")),
         unit: fields.get("unit").and_then(|n| reader.unit(n)),
         usual: fields.maybe_text(reader, "usual"),
+        called_here: fields.maybe_text(reader, "called_here"),
         id: id?,
         group: group?,
     };
     fields.close(reader);
     Some(setting)
+}
+
+fn sign(reader: &mut Reader<'_>, node: &Node) -> Option<Sign> {
+    let mut fields = Fields::open(reader, node)?;
+    let id = fields.id(reader, "id").map(|at: At<String>| at.value.as_str().into());
+    let kinds: Vec<_> = SignKind::ALL.iter().map(|k| (k.as_str(), *k)).collect();
+    let kind = fields.need(reader, "kind").and_then(|n| reader.choice(n, &kinds));
+    let title = fields.text(reader, "title");
+    let what_it_says = fields.text(reader, "what_it_says");
+    let when_wrong = fields.text(reader, "when_wrong");
+    let said = fields.texts(reader, "said");
+    let called_here = fields.maybe_text(reader, "called_here");
+    fields.close(reader);
+    Some(Sign {
+        id: id?,
+        title: title?,
+        kind: kind?,
+        said,
+        what_it_says: what_it_says?,
+        when_wrong: when_wrong?,
+        called_here,
+    })
+}
+
+/// A list of things with an id each, of which none may stand twice.
+fn named<T>(
+    reader: &mut Reader<'_>,
+    fields: &mut Fields<'_>,
+    key: &'static str,
+    read: fn(&mut Reader<'_>, &Node) -> Option<T>,
+) -> Vec<T> {
+    let nodes = fields.list(reader, key);
+    let mut seen = std::collections::BTreeSet::new();
+    for node in nodes {
+        let Value::Map(entries) = &node.value else { continue };
+        let id = entries.iter().find(|(k, _)| k.value == Value::Text("id".to_owned()));
+        if let Some((_, Node { value: Value::Text(id), span })) = id
+            && !seen.insert(id.clone())
+        {
+            let message = format!("'{id}' stands twice under {key}");
+            reader.push(
+                Diagnostic::error(Code::BadId, *span, message).help("give one of them another id".to_owned()),
+            );
+        }
+    }
+    nodes.iter().filter_map(|node| read(reader, node)).collect()
 }

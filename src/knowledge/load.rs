@@ -8,6 +8,7 @@ use super::entries;
 use super::fields::{Fields, Reader};
 use super::model::{FindingKind, How, Knowledge, Scale};
 use super::resolve;
+use super::vocabulary;
 use super::works;
 use super::yaml::{self, Node};
 use crate::diag::{self, Code, Diagnostic, FileId, Sources, Span};
@@ -24,7 +25,8 @@ static BUILT_IN: include_dir::Dir<'_> = include_dir::include_dir!("$CARGO_MANIFE
 const KINDS: &[&str] =
     &["machines", "circumstances", "symptoms", "conditions", "causes", "checks", "remedies", "cautions"];
 /// Other files that are read.
-const OTHERS: &[&str] = &["knowledge.yaml", "sources.yaml", "words/scale.yaml"];
+const OTHERS: &[&str] =
+    &["knowledge.yaml", "sources.yaml", "words/scale.yaml", "words/synonyms.yaml", "words/talk.yaml"];
 
 /// The texts of one knowledge, built-in and laid over, by path inside the folder.
 #[derive(Debug, Clone, Default)]
@@ -56,7 +58,7 @@ impl Texts {
         }
     }
 
-    /// Lays a folder over these texts. With `base: none` in its head only the words for numbers stay.
+    /// Lays a folder over these texts. With `base: none` in its head only words stay: for numbers, and of callers.
     #[must_use]
     pub fn overlaid_by(mut self, folder: &Path) -> Self {
         let mut over = Self::default();
@@ -65,7 +67,7 @@ impl Texts {
         }
         let alone = over.files.get("knowledge.yaml").is_some_and(|(_, text)| stands_alone(text));
         if alone {
-            self.files.retain(|path, _| path == "words/scale.yaml");
+            self.files.retain(|path, _| path.starts_with("words/"));
         }
         self.files.extend(over.files);
         self.problems.extend(over.problems);
@@ -224,7 +226,11 @@ fn read_one(reader: &mut Reader<'_>, knowledge: &mut Knowledge, path: &str, node
     };
     let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
     if kind == "words" {
-        return;
+        return match stem {
+            "synonyms" => vocabulary::synonyms(reader, &mut knowledge.vocabulary, node),
+            "talk" => vocabulary::talk(reader, &mut knowledge.vocabulary, node),
+            _ => {}
+        };
     }
     if !ids::well_formed(stem) {
         let message =

@@ -10,6 +10,7 @@ mod model;
 mod resolve;
 mod second_reader;
 mod steps;
+mod vocabulary;
 mod works;
 pub mod yaml;
 
@@ -18,3 +19,4 @@ pub use load::{FORMAT, Texts, load};
 pub use model::*;
 pub use resolve::PATTERNS;
 pub use second_reader::read_twice;
+pub use vocabulary::{TalkWords, Vocabulary};

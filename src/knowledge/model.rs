@@ -2,10 +2,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::vocabulary::Vocabulary;
 use crate::diag::{Sources, Span};
 use crate::ids::{
     CauseId, CautionId, CheckId, CircumstanceId, FindingId, MachineId, OptionId, OutcomeId, PlaceId,
-    RemedyId, SettingId, ToolId,
+    RemedyId, SettingId, SignId, ToolId,
 };
 use crate::safety::{Caution, EnergyPoint, Exposure, ScaleSupply, StepText, Traits};
 use crate::units::{Kind, Unit};
@@ -42,6 +43,8 @@ pub struct Knowledge {
     pub cautions: BTreeMap<CautionId, CautionEntry>,
     /// Words that stand for numbers.
     pub scale: Scale,
+    /// The words of callers.
+    pub vocabulary: Vocabulary,
     /// Names that may stand under `basis: from`, with what they are.
     pub origins: BTreeMap<String, String>,
     /// Old ids and the ids that took their place.
@@ -112,6 +115,8 @@ pub struct Machine {
     pub options: BTreeMap<OptionId, String>,
     /// Its settings, in order.
     pub settings: Vec<Setting>,
+    /// Its lamps and readings, in order.
+    pub signs: Vec<Sign>,
     /// Standard deviation of fills when all is well, in grams.
     pub usual_spread: f64,
     /// What is usually allowed either way, in grams.
@@ -152,6 +157,49 @@ pub struct Setting {
     pub unit: Option<&'static Unit>,
     /// What stands there usually.
     pub usual: Option<String>,
+    /// What this site's panel calls it; filled in by the site.
+    pub called_here: Option<String>,
+}
+
+/// What a sign is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum SignKind {
+    /// Lit or dark.
+    Lamp,
+    /// A figure or a word on the display.
+    Reading,
+}
+
+impl SignKind {
+    /// Both, in order.
+    pub const ALL: &'static [SignKind] = &[SignKind::Lamp, SignKind::Reading];
+
+    /// The word for it.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            SignKind::Lamp => "lamp",
+            SignKind::Reading => "reading",
+        }
+    }
+}
+
+/// A lamp or a reading of a machine: what it says when all is well, and when not.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sign {
+    /// Its id.
+    pub id: SignId,
+    /// Its name.
+    pub title: String,
+    /// Lamp or reading.
+    pub kind: SignKind,
+    /// How callers say it.
+    pub said: Vec<String>,
+    /// What it says, for a newcomer.
+    pub what_it_says: String,
+    /// What it looks like when something is wrong, and what that means.
+    pub when_wrong: String,
+    /// What this site's panel calls it; filled in by the site.
+    pub called_here: Option<String>,
 }
 
 /// Something that happened before a call.
