@@ -9,6 +9,7 @@ mod docs;
 mod fit;
 mod index;
 mod lexicon;
+pub mod talk;
 mod words;
 
 #[cfg(test)]
