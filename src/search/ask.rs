@@ -9,7 +9,7 @@ use tantivy::schema::{IndexRecordOption, Value};
 use tantivy::{Searcher, TantivyDocument, Term};
 
 use super::fit::{Closeness, SAME, SLIP, Sought};
-use super::words::{Query, Word, analyzer, query};
+use super::words::{Query, Same, Word, analyzer, query};
 use super::{Hit, Index, Kind, Part, Proposal, SearchError};
 
 /// How many are looked at closely before the best are handed out.
@@ -86,13 +86,18 @@ impl Index {
     }
 
     fn query(&self, sought: &Sought, only: Option<Kind>) -> BooleanQuery {
-        let words = &sought.query.words;
-        let each =
-            words.iter().zip(&sought.slips).map(|(word, slips)| (Occur::Should, self.word(word, *slips)));
-        let same = sought.query.same.iter().flat_map(|same| {
-            let weight = SAME as f32 / same.stems.len() as f32;
-            same.stems.iter().map(move |stem| (stem, weight))
+        let Query { words, same } = &sought.query;
+        let weight = |same: &Same| SAME as f32 / same.stems.len() as f32;
+        // One word by its own stem or by one that means the same: the better counts, not both.
+        let each = words.iter().zip(&sought.slips).enumerate().map(|(place, (word, slips))| {
+            let others = same.iter().filter(|same| same.stems.len() == 1 && same.at == [place]);
+            let others = others.map(|same| self.exact(&same.stems[0], weight(same) * word.weight));
+            let ways: Vec<_> = std::iter::once(self.word(word, *slips)).chain(others).collect();
+            let best: Box<dyn Asked> = Box::new(DisjunctionMaxQuery::new(ways));
+            (Occur::Should, best)
         });
+        let longer = same.iter().filter(|same| same.stems.len() > 1 || same.at.len() > 1);
+        let same = longer.flat_map(|same| same.stems.iter().map(move |stem| (stem, weight(same))));
         let same = same.map(|(stem, weight)| (Occur::Should, self.exact(stem, weight)));
         let together = words.windows(2).flat_map(|pair| self.together(&pair[0], &pair[1]));
         let fits = BooleanQuery::new(each.chain(same).chain(together).collect());

@@ -17,7 +17,7 @@ use serde_json::ser::{Formatter, PrettyFormatter, Serializer};
 
 pub use cases::{CaseList, case_list};
 pub use counts::{CountsOut, counts};
-pub use diagnosis::{Diagnosis, diagnosis};
+pub use diagnosis::{Diagnosis, Proposed, diagnosis};
 pub use entry::{EntryOut, entry};
 pub use hits::{HitsOut, hits};
 pub use steps::{CautionOut, StepOut, StepsOut, steps};

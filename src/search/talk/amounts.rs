@@ -84,7 +84,7 @@ pub(super) fn read(words: &TalkWords, text: &Text) -> Option<(Found, Amounts)> {
         let next = roles.get(place + 1).copied().flatten();
         // '247 instead of 250', '3 g of 250'
         let before_target =
-            next == Some(Role::Target).filter(|_| all[place + 1].found.start <= amount.found.end + REACH);
+            next == Some(Role::Target) && all[place + 1].found.start <= amount.found.end + REACH;
         let role = roles[place].or_else(|| match before_target {
             true if all[place + 1].value < 2.0 * amount.value => Some(Role::Weighed),
             true => Some(Role::Off),

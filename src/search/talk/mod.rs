@@ -73,7 +73,9 @@ pub fn read(knowledge: &Knowledge, text: &str) -> Vec<Told> {
     if let Some(found) = since(knowledge, &text, &happened, &taken) {
         tell(&found, Meaning::Since(text.said(&found)));
     }
-    match (any(&words.at_times), any(&words.always)) {
+    let share = amounts::share(words, &text);
+    let at_times = any(&words.at_times).or(share.map(|(found, _)| found));
+    match (at_times, any(&words.always)) {
         (Some(found), _) => tell(&found, Meaning::ComesAndGoes(true)),
         (None, Some(found)) => tell(&found, Meaning::ComesAndGoes(false)),
         _ => {}
@@ -84,7 +86,7 @@ pub fn read(knowledge: &Knowledge, text: &str) -> Vec<Told> {
     for (found, id, yes) in &circumstances {
         tell(found, Meaning::Circumstance(id.clone(), *yes));
     }
-    if let Some((found, share)) = amounts::share(words, &text) {
+    if let Some((found, share)) = share {
         tell(&found, Meaning::Share(share));
     }
     if let Some((found, amounts)) = amounts::read(words, &text) {

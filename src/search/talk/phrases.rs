@@ -7,8 +7,8 @@ use super::super::{LONGEST_QUERY, words};
 
 /// Words that phrases do without.
 const SKIPPED: &[&str] = &[
-    "the", "a", "an", "our", "my", "your", "their", "has", "have", "had", "been", "just", "s", "t", "ve",
-    "re", "ll", "d", "m",
+    "the", "is", "really", "very", "quite", "a", "an", "our", "my", "your", "their", "has", "have", "had",
+    "been", "just", "s", "t", "ve", "re", "ll", "d", "m",
 ];
 /// How many other words may stand between two words of a phrase.
 const BETWEEN: usize = 1;
