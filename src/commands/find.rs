@@ -1,13 +1,16 @@
 //! `handlamp find`: what in the knowledge fits some words. Reads no entry while the index of this knowledge is there.
 
 use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
 
 use super::{CommandError, Context, Kind as ErrorKind, Outcome, Result, show};
+use crate::diag::{Sources, harmless};
 use crate::graph::{Node, machine_view};
 use crate::ids;
-use crate::knowledge::{Asks, Knowledge};
-use crate::render::json;
-use crate::search::{Hit, Index, Kind, SearchError, book};
+use crate::knowledge::{Asks, Knowledge, yaml};
+use crate::render::{diagnostics, json};
+use crate::search::{Hit, Index, Kind, SearchError, book, trial};
+use crate::view::entry::Entry;
 use crate::view::hits;
 
 /// What in the knowledge fits these words; slips of the finger are forgiven
@@ -17,10 +20,11 @@ Examples:
   handlamp find bags too light
   handlamp find scale drifts --kind check
   handlamp find air low --json
+  handlamp find --try phrases.yaml
 ")]
 pub(super) struct Args {
     /// What the caller said, what is seen, or what a thing is called
-    #[arg(required = true)]
+    #[arg(required_unless_present = "trial")]
     words: Vec<String>,
     /// Only of this kind; may be given more than once
     #[arg(long, value_name = "KIND", value_parser = kinds())]
@@ -31,6 +35,15 @@ pub(super) struct Args {
     /// At most so many
     #[arg(long, value_name = "N", default_value_t = 8, value_parser = clap::value_parser!(u16).range(1..=200))]
     most: u16,
+    /// Try each phrasing of this file instead: a list of {said: text, means: [ids]}
+    #[arg(long = "try", value_name = "FILE", id = "trial", conflicts_with_all = ["words", "kind", "machine", "most"])]
+    trial: Option<PathBuf>,
+    /// With --try: least share with the right entry first, in per cent; below it the exit code is 1
+    #[arg(long, value_name = "PERCENT", default_value_t = 75, requires = "trial", value_parser = clap::value_parser!(u8).range(0..=100))]
+    first: u8,
+    /// With --try: least share with the right entry in the first five, in per cent
+    #[arg(long, value_name = "PERCENT", default_value_t = 95, requires = "trial", value_parser = clap::value_parser!(u8).range(0..=100))]
+    five: u8,
 }
 
 fn kinds() -> clap::builder::PossibleValuesParser {
@@ -41,6 +54,9 @@ fn kinds() -> clap::builder::PossibleValuesParser {
 const LOOKED_THROUGH: usize = 200;
 
 pub(super) fn run(args: &Args, context: &mut Context) -> Result {
+    if let Some(path) = &args.trial {
+        return try_out(path, (f64::from(args.first) / 100.0, f64::from(args.five) / 100.0), context);
+    }
     let query = args.words.join(" ");
     let of_machine = args.machine.as_deref().map(|id| here(&context.knowledge()?, id)).transpose()?;
     let found = index(context)?.find(&query, LOOKED_THROUGH).map_err(|e| unusable(&e))?;
@@ -57,6 +73,30 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
         context.page(&hits::page(&query, &left, more))?;
     }
     Ok(Outcome::Done)
+}
+
+/// Tries phrasings of callers and says which do not lead where they should.
+fn try_out(path: &Path, floors: (f64, f64), context: &mut Context) -> Result {
+    let knowledge = context.knowledge()?;
+    let mut sources = Sources::default();
+    let shown = harmless(&path.display().to_string());
+    let text = yaml::read_text(path)
+        .map_err(|e| CommandError::input(format!("The file {shown} cannot be read: {e}.")))?;
+    let file = sources.add(shown, text);
+    let known: Vec<&str> = Entry::all(&knowledge).map(Entry::id).collect();
+    let (phrasings, problems) = trial::read(&sources, file, &known);
+    if !problems.is_empty() {
+        let drawn = diagnostics::draw(&problems, &sources, &context.error_look);
+        return Err(CommandError::input("The file of phrasings cannot be used.").drawn(drawn));
+    }
+    let measured = trial::measure(&index(context)?, &phrasings).map_err(|e| unusable(&e))?;
+    if context.options.json {
+        context.json(&json::trial(&measured, floors))?;
+    } else {
+        context.page(&crate::view::trial::page(&measured, floors))?;
+    }
+    let good = measured.shares().is_some_and(|(first, five)| first >= floors.0 && five >= floors.1);
+    Ok(if good { Outcome::Done } else { Outcome::NotGood })
 }
 
 /// The index of the knowledge in use, built first where it is not there.

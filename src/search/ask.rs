@@ -19,7 +19,7 @@ const WORTH_ASKING: f64 = 0.45;
 /// How far apart, beyond the query's own distance, two words may stand to count as together.
 const LOOSE: u32 = 2;
 /// What the index's own score adds beside the close look; it knows of words that stand together.
-const OF_INDEX: f64 = 0.35;
+const OF_INDEX: f64 = 0.5;
 /// What the commonest adds; less than a word of the text, so that it only parts what fits equally well.
 const OF_RATE: f64 = 0.15;
 /// Causes a call that count as common through and through.
@@ -170,7 +170,7 @@ impl Index {
 /// A complaint should find symptoms before what merely mentions the same words.
 fn weight(kind: Kind) -> f64 {
     match kind {
-        Kind::Symptom => 1.3,
+        Kind::Symptom => 1.45,
         Kind::Condition | Kind::Cause => 1.1,
         Kind::Check | Kind::Circumstance | Kind::Machine | Kind::Setting | Kind::Sign => 1.0,
         Kind::Remedy => 0.95,

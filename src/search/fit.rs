@@ -6,13 +6,13 @@ use super::words::{Query, Word, says_nothing, stems};
 use super::{Matched, Part};
 
 /// What a hit through another word for the same counts.
-pub(super) const SAME: f64 = 0.75;
+pub(super) const SAME: f64 = 0.85;
 /// What a hit with a slip counts.
 pub(super) const SLIP: f64 = 0.7;
 /// How much it counts that a text says little besides what is sought.
-const TO_THE_POINT: f64 = 0.35;
+const TO_THE_POINT: f64 = 0.45;
 /// What words count that stand in other texts of the entry than the best.
-const ELSEWHERE: f64 = 0.35;
+const ELSEWHERE: f64 = 0.4;
 
 /// A query with what its words are worth in this index.
 pub(super) struct Sought {
@@ -64,7 +64,7 @@ impl<'a> Closeness<'a> {
         }
     }
 
-    /// How well the entry fits, from 0 to about 1.35, and the text that fits best.
+    /// How well the entry fits, from 0 to about 1.4, and the text that fits best.
     pub(super) fn best(&mut self) -> Option<(f64, Matched)> {
         let anywhere: f64 = self.anywhere.iter().zip(&self.sought.weights).map(|(fit, w)| fit * w).sum();
         let (fits, matched) = self.best.take()?;
@@ -84,7 +84,12 @@ impl<'a> Closeness<'a> {
             return Some((1.0, Way::Exact));
         }
         let slips = usize::from(self.sought.slips[place]);
-        if slips > 0 && text.iter().any(|stem| strsim::osa_distance(stem, &word.stem) <= slips) {
+        if slips > 0
+            && text.iter().any(|stem| {
+                stem.chars().next() == word.stem.chars().next()
+                    && strsim::osa_distance(stem, &word.stem) <= slips
+            })
+        {
             return Some((SLIP, Way::Slip));
         }
         let same = self.sought.query.same.iter().enumerate().filter(|(_, same)| same.at.contains(&place));

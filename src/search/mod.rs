@@ -10,6 +10,7 @@ mod fit;
 mod index;
 mod lexicon;
 pub mod talk;
+pub mod trial;
 mod words;
 
 #[cfg(test)]

@@ -10,6 +10,7 @@ pub mod entry;
 pub mod hits;
 pub mod problems;
 pub mod report;
+pub mod trial;
 pub mod weighing;
 pub mod words;
 

@@ -7,6 +7,7 @@ mod diagnosis;
 mod entry;
 mod hits;
 mod steps;
+mod trial;
 mod weighing;
 mod work;
 
@@ -21,6 +22,7 @@ pub use diagnosis::{Diagnosis, Proposed, diagnosis};
 pub use entry::{EntryOut, entry};
 pub use hits::{HitsOut, hits};
 pub use steps::{CautionOut, StepOut, StepsOut, steps};
+pub use trial::{TrialOut, trial};
 pub use weighing::{WeighingOut, weighing};
 
 use crate::units::significant;
