@@ -135,10 +135,10 @@ impl Pace<'_> {
             Item::Who => self.who(&answer),
             Item::Complaint => return self.complaint(answer),
             Item::Danger | Item::Held | Item::Serial | Item::EverRight | Item::Since | Item::DoingItNow => {
+                self.opening_remark(item, answer.clone());
                 if item == Item::Since {
                     self.hear(&answer);
                 }
-                self.opening_remark(item, answer);
             }
         }
         self.state.opened.insert(item);
