@@ -2,8 +2,8 @@
 
 use tantivy::collector::TopDocs;
 use tantivy::query::{
-    BooleanQuery, BoostQuery, ConstScoreQuery, DisjunctionMaxQuery, FuzzyTermQuery, Occur, PhraseQuery,
-    Query as Asked, TermQuery,
+    BooleanQuery, BoostQuery, ConstScoreQuery, DisjunctionMaxQuery, Occur, PhraseQuery, Query as Asked,
+    TermQuery,
 };
 use tantivy::schema::{IndexRecordOption, Value};
 use tantivy::{Searcher, TantivyDocument, Term};
@@ -70,7 +70,7 @@ impl Index {
     fn sought(&self, searcher: &Searcher, query: Query) -> Result<Sought, SearchError> {
         let all = searcher.num_docs().max(1) as f64;
         let mut weights = Vec::new();
-        let mut slips = Vec::new();
+        let mut meant = Vec::new();
         for word in &query.words {
             let mut holding = 0;
             for part in Part::ALL {
@@ -80,19 +80,21 @@ impl Index {
             let rarity =
                 ((1.0 + all) / (1.0 + holding as f64)).ln() / (1.0 + all).ln().max(f64::MIN_POSITIVE);
             weights.push(f64::from(word.weight) * rarity.max(0.1));
-            slips.push(if holding == 0 { word.slips() } else { 0 });
+            meant.push(if holding == 0 { self.lexicon.meant(&word.typed) } else { Vec::new() });
         }
-        Ok(Sought { query, weights, slips })
+        Ok(Sought { query, weights, meant })
     }
 
     fn query(&self, sought: &Sought, only: Option<Kind>) -> BooleanQuery {
         let Query { words, same } = &sought.query;
         let weight = |same: &Same| SAME as f32 / same.stems.len() as f32;
         // One word by its own stem or by one that means the same: the better counts, not both.
-        let each = words.iter().zip(&sought.slips).enumerate().map(|(place, (word, slips))| {
+        let each = words.iter().zip(&sought.meant).enumerate().map(|(place, (word, meant))| {
             let others = same.iter().filter(|same| same.stems.len() == 1 && same.at == [place]);
             let others = others.map(|same| self.exact(&same.stems[0], weight(same) * word.weight));
-            let ways: Vec<_> = std::iter::once(self.word(word, *slips)).chain(others).collect();
+            let meant = meant.iter().map(|stem| self.exact(stem, SLIP as f32 * word.weight));
+            let own = std::iter::once(self.exact(&word.stem, word.weight));
+            let ways: Vec<_> = own.chain(meant).chain(others).collect();
             let best: Box<dyn Asked> = Box::new(DisjunctionMaxQuery::new(ways));
             (Occur::Should, best)
         });
@@ -114,19 +116,6 @@ impl Index {
             let term = Term::from_field_text(self.fields.part(part), stem);
             let exact = TermQuery::new(term, IndexRecordOption::WithFreqs);
             Box::new(BoostQuery::new(Box::new(exact), part.boost() * weight))
-        };
-        Box::new(DisjunctionMaxQuery::with_tie_breaker(Part::ALL.map(way).into(), 0.1))
-    }
-
-    /// One word in any of the texts; a word that stands nowhere, with a slip for less.
-    fn word(&self, word: &Word, slips: u8) -> Box<dyn Asked> {
-        if slips == 0 {
-            return self.exact(&word.stem, word.weight);
-        }
-        let way = |part: Part| -> Box<dyn Asked> {
-            let near =
-                FuzzyTermQuery::new(Term::from_field_text(self.fields.part(part), &word.stem), slips, true);
-            Box::new(BoostQuery::new(Box::new(near), SLIP as f32 * part.boost() * word.weight))
         };
         Box::new(DisjunctionMaxQuery::with_tie_breaker(Part::ALL.map(way).into(), 0.1))
     }

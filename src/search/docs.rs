@@ -7,7 +7,9 @@ use crate::knowledge::{FindingKind, Head, Knowledge, Machine, Setting, Sign};
 
 /// The words of the knowledge, and what callers call them.
 pub fn book(knowledge: &Knowledge) -> Book {
-    Book { docs: docs(knowledge), lexicon: Lexicon::of(&knowledge.vocabulary) }
+    let docs = docs(knowledge);
+    let lexicon = Lexicon::of(&knowledge.vocabulary, &docs);
+    Book { docs, lexicon }
 }
 
 /// Takes the words out of the knowledge, in the order of kinds and ids. A setting or sign that several machines have

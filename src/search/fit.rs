@@ -19,8 +19,8 @@ pub(super) struct Sought {
     pub(super) query: Query,
     /// What each word is worth: more when few entries have it.
     pub(super) weights: Vec<f64>,
-    /// How many letters of each may be wrong: none where some entry has the word as it is.
-    pub(super) slips: Vec<u8>,
+    /// The stems that each may have been meant for, where no entry has the word as it is.
+    pub(super) meant: Vec<Vec<String>>,
 }
 
 /// By which way a word of the query is in a text.
@@ -83,13 +83,7 @@ impl<'a> Closeness<'a> {
         if text.contains(&word.stem.as_str()) {
             return Some((1.0, Way::Exact));
         }
-        let slips = usize::from(self.sought.slips[place]);
-        if slips > 0
-            && text.iter().any(|stem| {
-                stem.chars().next() == word.stem.chars().next()
-                    && strsim::osa_distance(stem, &word.stem) <= slips
-            })
-        {
+        if self.sought.meant[place].iter().any(|stem| text.contains(&stem.as_str())) {
             return Some((SLIP, Way::Slip));
         }
         let same = self.sought.query.same.iter().enumerate().filter(|(_, same)| same.at.contains(&place));

@@ -3,20 +3,25 @@
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use serde::{Deserialize, Serialize};
-use tantivy::schema::{Field, IndexRecordOption, STORED, STRING, Schema, TextFieldIndexing, TextOptions};
-use tantivy::{IndexReader, ReloadPolicy, TantivyDocument};
+use tantivy::collector::TopDocs;
+use tantivy::query::TermQuery;
+use tantivy::schema::{
+    Field, IndexRecordOption, STORED, STRING, Schema, TextFieldIndexing, TextOptions, Value,
+};
+use tantivy::{IndexReader, ReloadPolicy, TantivyDocument, Term};
 
 use super::words::analyzer;
 use super::{Book, Doc, Lexicon, Part, SearchError};
 
 /// Raised whenever fields, analyzer or stored texts change, so that an older index is not used.
-const SHAPE: u32 = 2;
+const SHAPE: u32 = 3;
 /// How many other indexes are kept: a folder laid over the built-in knowledge has one of its own.
 const KEPT: usize = 3;
 /// An unfinished index this much older than ours was left behind by a process that died.
 const ABANDONED: Duration = Duration::from_secs(3600);
 const ANALYZER: &str = "handlamp";
+/// Kind of the document that holds the words of callers; no entry is of it.
+const WORDS: &str = "words";
 const MEMORY: usize = 15_000_000;
 
 /// An index ready to be asked.
@@ -34,6 +39,7 @@ pub(super) struct Fields {
     pub(super) id: Field,
     /// How common what it is about is.
     pub(super) common: Field,
+    words: Field,
     parts: Vec<(Part, Field)>,
 }
 
@@ -88,9 +94,20 @@ impl Index {
     fn open(place: &Path) -> Option<Self> {
         let index = tantivy::Index::open_in_dir(place).ok()?;
         let sound = index.schema() == schema().0 && index.validate_checksum().is_ok_and(|bad| bad.is_empty());
-        let beside: Beside = serde_json::from_str(&index.load_metas().ok()?.payload?).ok()?;
-        let this = Self::over(&index, beside.lexicon, true).ok()?;
-        (sound && this.reader.searcher().num_docs() == beside.docs).then_some(this)
+        let written = index.load_metas().ok()?.payload?.parse::<u64>().ok()?;
+        let mut this = Self::over(&index, Lexicon::default(), true).ok()?;
+        this.lexicon = this.words()?;
+        (sound && this.reader.searcher().num_docs() == written).then_some(this)
+    }
+
+    /// The words of callers, which stand in a document of their own.
+    fn words(&self) -> Option<Lexicon> {
+        let searcher = self.reader.searcher();
+        let kind = Term::from_field_text(self.fields.kind, WORDS);
+        let asked = TermQuery::new(kind, IndexRecordOption::Basic);
+        let found = searcher.search(&asked, &TopDocs::with_limit(1).order_by_score()).ok()?;
+        let words: TantivyDocument = searcher.doc(found.first()?.1).ok()?;
+        Lexicon::read(words.get_first(self.fields.words)?.as_str()?)
     }
 
     fn over(index: &tantivy::Index, lexicon: Lexicon, on_disk: bool) -> Result<Self, SearchError> {
@@ -138,8 +155,9 @@ fn schema() -> (Schema, Fields) {
     let kind = builder.add_text_field("kind", STRING | STORED);
     let id = builder.add_text_field("id", STRING | STORED);
     let common = builder.add_f64_field("common", STORED);
+    let words_of_callers = builder.add_text_field("words", STORED);
     let parts = Part::ALL.map(|part| (part, builder.add_text_field(part_field(part), text.clone()))).to_vec();
-    (builder.build(), Fields { kind, id, common, parts })
+    (builder.build(), Fields { kind, id, common, words: words_of_callers, parts })
 }
 
 fn part_field(part: Part) -> &'static str {
@@ -149,14 +167,8 @@ fn part_field(part: Part) -> &'static str {
     }
 }
 
-/// What is written beside the commit: how many documents there are, as a sign that it is whole, and the words of callers.
-#[derive(Serialize, Deserialize)]
-struct Beside {
-    docs: u64,
-    lexicon: Lexicon,
-}
-
-/// Writes every document in one segment.
+/// Writes every document and the words of callers in one segment, with their number beside the commit as a sign that
+/// it is whole.
 fn fill(index: &tantivy::Index, book: &Book) -> Result<(), SearchError> {
     index.tokenizers().register(ANALYZER, analyzer());
     let fields = schema().1;
@@ -174,9 +186,12 @@ fn fill(index: &tantivy::Index, book: &Book) -> Result<(), SearchError> {
         }
         writer.add_document(words)?;
     }
+    let mut words = TantivyDocument::default();
+    words.add_text(fields.kind, WORDS);
+    words.add_text(fields.words, book.lexicon.written());
+    writer.add_document(words)?;
     let mut commit = writer.prepare_commit()?;
-    let beside = Beside { docs: book.docs.len() as u64, lexicon: book.lexicon.clone() };
-    commit.set_payload(&serde_json::to_string(&beside).map_err(tantivy::TantivyError::from)?);
+    commit.set_payload(&(book.docs.len() + 1).to_string());
     commit.commit()?;
     writer.wait_merging_threads()?;
     Ok(())

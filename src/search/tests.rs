@@ -19,7 +19,8 @@ fn ids(hits: &[Hit]) -> Vec<&str> {
 
 /// A book of some entries, with the words of the built-in knowledge.
 fn of(docs: Vec<Doc>) -> Book {
-    Book { docs, lexicon: Lexicon::of(&knowledge().vocabulary) }
+    let lexicon = Lexicon::of(&knowledge().vocabulary, &docs);
+    Book { docs, lexicon }
 }
 
 fn never() -> Book {
@@ -90,7 +91,7 @@ fn nothing_that_fits_is_an_empty_list_and_any_text_is_a_query() {
 
 #[test]
 fn stop_words_are_dropped_unless_nothing_else_is_left() {
-    let lexicon = Lexicon::of(&knowledge().vocabulary);
+    let lexicon = book(&knowledge()).lexicon;
     let typed = |text: &str| -> Vec<String> {
         words::query(text, &lexicon).words.into_iter().map(|w| w.typed).collect()
     };
@@ -185,6 +186,47 @@ fn indexes_of_older_knowledge_are_removed_but_for_a_few() {
     }
     assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 4);
     Index::open_or_build(Some(folder.path()), "hash6", never).unwrap();
+}
+
+#[test]
+fn the_commoner_of_two_that_fit_alike_comes_first_and_never_before_a_better_text() {
+    let cause = |id: &str, title: &str, common: f64| Doc {
+        kind: Kind::Cause,
+        id: id.to_owned(),
+        texts: vec![(Part::Title, title.to_owned())],
+        common: Some(common),
+    };
+    let index = |docs: Vec<Doc>| Index::in_memory(of(docs)).unwrap();
+    let alike =
+        index(vec![cause("a-rare", "Cable chafed", 0.0005), cause("b-common", "Cable pinched", 0.06)]);
+    assert_eq!(ids(&alike.find("cable", 2).unwrap()), ["b-common", "a-rare"]);
+    let better =
+        index(vec![cause("b-common", "Cable pinched", 0.5), cause("a-rare", "Cable chafed", 0.0005)]);
+    assert_eq!(ids(&better.find("cable chafed", 2).unwrap()), ["a-rare", "b-common"]);
+}
+
+#[test]
+fn a_symptom_is_as_common_as_the_causes_behind_it() {
+    let all = docs(&knowledge());
+    let common = |id: &str| all.iter().find(|d| d.id == id).and_then(|d| d.common);
+    // Something touching the pan (8 in 1000) brings the catching pan .85, and that heavy fills .6 and light ones .08.
+    assert!((common("pan-catches").unwrap() - 0.008 * 0.85).abs() < 1e-12);
+    assert!(common("fills-light").unwrap() > common("pan-catches").unwrap() * 0.08);
+    assert_eq!(common("feed-lamp"), None);
+}
+
+#[test]
+fn words_of_every_call_weigh_little_beside_those_that_tell() {
+    let index = index();
+    for words in ["every time it keeps going short", "our machine is always short again today"] {
+        assert_eq!(index.find(words, 1).unwrap()[0].id, "fills-light", "{words}");
+    }
+}
+
+#[test]
+fn the_words_of_callers_are_kept_with_the_index_as_they_are() {
+    let lexicon = book(&knowledge()).lexicon;
+    assert_eq!(Lexicon::read(&lexicon.written()), Some(lexicon));
 }
 
 proptest::proptest! {

@@ -40,18 +40,6 @@ pub(super) struct Word {
     pub(super) weight: f32,
 }
 
-impl Word {
-    /// How many letters may be wrong: one from four letters on, two from eight; none in a number or a code.
-    pub(super) fn slips(&self) -> u8 {
-        match self.stem.chars().count() {
-            _ if self.stem.chars().any(|c| c.is_ascii_digit()) => 0,
-            0..=3 => 0,
-            4..=7 => 1,
-            _ => 2,
-        }
-    }
-}
-
 /// What some words of a query are also called.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Same {
@@ -82,6 +70,21 @@ pub(super) fn analyzer() -> TextAnalyzer {
         .filter(AsciiFoldingFilter)
         .filter(Stemmer::new(Language::English))
         .build()
+}
+
+/// The words of a text as they are, in lower case and without accents.
+pub(super) fn plain_words(text: &str) -> Vec<String> {
+    let mut plain = TextAnalyzer::builder(SimpleTokenizer::default())
+        .filter(RemoveLongFilter::limit(40))
+        .filter(LowerCaser)
+        .filter(AsciiFoldingFilter)
+        .build();
+    let mut out = Vec::new();
+    let mut stream = plain.token_stream(text);
+    while let Some(token) = stream.next() {
+        out.push(token.text.clone());
+    }
+    out
 }
 
 /// The stems of a text with the stretch of text that each came from.

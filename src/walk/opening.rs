@@ -39,7 +39,7 @@ impl Pace<'_> {
         }
         let open = |item: &&Item| !self.state.opened.contains(*item);
         let next = Item::ALL.iter().find(open).copied();
-        if let Some(ask) = self.to_offer(next) {
+        if let Some(ask) = self.offer(next) {
             self.state.ask = ask;
             return Ok(());
         }

@@ -27,7 +27,7 @@ impl Pace<'_> {
     }
 
     /// The list to be offered now: after danger, held product and the machine, before what it may answer.
-    pub(super) fn to_offer(&mut self, next: Option<Item>) -> Option<Ask> {
+    pub(super) fn offer(&mut self, next: Option<Item>) -> Option<Ask> {
         let in_time = next.is_none_or(|item| item >= Item::EverRight);
         (in_time && !self.state.told.is_empty()).then(|| Ask::Told(std::mem::take(&mut self.state.told)))
     }

@@ -169,11 +169,10 @@ fn amounts(words: &TalkWords, text: &Text) -> Vec<Amount> {
             Some((at, unit)) if matches!(unit.kind, Kind::Mass | Kind::Share) => {
                 all.push(Amount { value, unit: Some(unit), found: Found { start: place, end: at + 1 } });
             }
-            Some(_) => {}
             None if token.number.is_some() && !of_something_else(words, text, place) => {
                 all.push(Amount { value, unit: None, found: Found { start: place, end: place + 1 } });
             }
-            None => {}
+            _ => {}
         }
     }
     all

@@ -55,7 +55,8 @@ pub fn read(knowledge: &Knowledge, text: &str) -> Vec<Told> {
     let text = Text::of(text);
     let any = |list: &[String]| list.iter().filter_map(|p| text.find(p)).max_by_key(Found::length);
     let never = any(&words.never_right);
-    let was = any(&words.was_right).filter(|was| never.as_ref().is_none_or(|never| !never.overlaps(was)));
+    let was = any(&words.was_right).map(|was| text.with_time(&was, &words.times));
+    let was = was.filter(|was| never.as_ref().is_none_or(|never| !never.overlaps(was)));
     let when = words.when.iter().filter_map(|(says, said)| Some((says, any(said)?)));
     let when: Vec<(&String, Found)> = when.collect();
     let circumstances = circumstances(knowledge, &text);

@@ -62,14 +62,11 @@ impl Text {
         let mut chars = whole.char_indices().peekable();
         let mut analyzer = analyzer();
         while let Some((start, first)) = chars.next() {
-            let more = |c: char, last: char, next: Option<char>| match first.is_ascii_digit() {
-                true => {
-                    c.is_ascii_digit()
-                        || (matches!(c, '.' | ',')
-                            && last.is_ascii_digit()
-                            && next.is_some_and(|n| n.is_ascii_digit()))
-                }
-                false => c.is_alphabetic(),
+            let figure = first.is_ascii_digit();
+            let more = |c: char, last: char, next: Option<char>| {
+                let digits = last.is_ascii_digit() && next.is_some_and(|n| n.is_ascii_digit());
+                let of_figure = c.is_ascii_digit() || (matches!(c, '.' | ',') && digits);
+                if figure { of_figure } else { c.is_alphabetic() }
             };
             if first.is_alphanumeric() {
                 let (mut end, mut last) = (start + first.len_utf8(), first);
@@ -82,7 +79,7 @@ impl Text {
                     chars.next();
                 }
                 let text = whole[start..end].to_lowercase();
-                let number = first.is_ascii_digit().then(|| text.replace(',', ".").parse().ok()).flatten();
+                let number = figure.then(|| text.replace(',', ".").parse().ok()).flatten();
                 let stem = words::stems(&mut analyzer, &text).into_iter().next().map(|(stem, _)| stem);
                 let stem = stem.unwrap_or_else(|| text.clone());
                 tokens.push(Token { stem, number, at: start..end, clause, text });
@@ -120,18 +117,7 @@ impl Text {
         let wanted: Vec<String> =
             telling(&Text::of(phrase)).into_iter().map(|(_, t)| t.stem.clone()).collect();
         let here = telling(self);
-        (0..here.len()).filter_map(|start| self.at(&here, start, &wanted)).collect()
-    }
-
-    fn at(&self, here: &[(usize, &Token)], start: usize, wanted: &[String]) -> Option<Found> {
-        let mut place = start;
-        for (nth, stem) in wanted.iter().enumerate() {
-            let last = if nth == 0 { place } else { place + BETWEEN };
-            place = (place..=last).find(|p| {
-                here.get(*p).is_some_and(|(_, t)| t.stem == *stem && t.clause == here[start].1.clause)
-            })? + 1;
-        }
-        (!wanted.is_empty()).then(|| Found { start: here[start].0, end: here[place - 1].0 + 1 })
+        (0..here.len()).filter_map(|start| at(&here, start, &wanted)).collect()
     }
 
     /// Whether one of some words stands shortly before a stretch or in it, in the same clause.
@@ -139,6 +125,12 @@ impl Text {
         let clause = self.tokens[found.start].clause;
         let near = &self.tokens[found.start.saturating_sub(reach)..found.end];
         near.iter().any(|t| t.clause == clause && words.contains(&t.text))
+    }
+
+    /// A stretch with the time that follows it: 'worked for' with its 'months'.
+    pub(super) fn with_time(&self, found: &Found, times: &[String]) -> Found {
+        let end = self.last_of(times, found.end, found.end + BETWEEN + 1).unwrap_or(found.end);
+        Found { start: found.start, end }
     }
 
     /// One past the last of some words between two places, going on only while the next is near.
@@ -160,4 +152,16 @@ impl Text {
 
 fn telling(text: &Text) -> Vec<(usize, &Token)> {
     text.tokens.iter().enumerate().filter(|(_, t)| !SKIPPED.contains(&t.text.as_str())).collect()
+}
+
+/// The phrase that begins at one of the telling words.
+fn at(here: &[(usize, &Token)], start: usize, wanted: &[String]) -> Option<Found> {
+    let mut place = start;
+    for (nth, stem) in wanted.iter().enumerate() {
+        let last = if nth == 0 { place } else { place + BETWEEN };
+        place = (place..=last).find(|p| {
+            here.get(*p).is_some_and(|(_, t)| t.stem == *stem && t.clause == here[start].1.clause)
+        })? + 1;
+    }
+    (!wanted.is_empty()).then(|| Found { start: here[start].0, end: here[place - 1].0 + 1 })
 }
