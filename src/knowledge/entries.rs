@@ -2,9 +2,9 @@
 
 use super::fields::{Fields, Reader, typed};
 use super::model::{
-    At, Basis, Cause, Circumstance, Finding, FindingKind, Head, LeadsTo, Machine, Place, Setting, Sign,
-    SignKind, Strength,
+    At, Basis, Cause, Circumstance, Finding, FindingKind, Head, LeadsTo, Machine, Place, Strength,
 };
+use super::panel;
 use super::yaml::{Node, Value};
 use crate::diag::{Code, Diagnostic};
 use crate::ids::MachineId;
@@ -234,8 +234,8 @@ pub(super) fn machine(reader: &mut Reader<'_>, id: &str, node: &Node) -> Option<
         .into_iter()
         .filter_map(|(key, value)| Some((key.value.as_str().into(), reader.text(&value)?)))
         .collect();
-    let settings: Vec<Setting> = named(reader, &mut fields, "settings", setting);
-    let signs: Vec<Sign> = named(reader, &mut fields, "signs", sign);
+    let settings = panel::settings(reader, &mut fields);
+    let signs = panel::signs(reader, &mut fields);
     let mut mass =
         |reader: &mut Reader<'_>, key| fields.need(reader, key).and_then(|n| reader.positive(n, Kind::Mass));
     let (spread, tolerance) = (mass(reader, "usual_spread"), mass(reader, "tolerance"));
@@ -299,74 +299,4 @@ fn lockout(reader: &mut Reader<'_>, node: &Node) -> Option<(f64, f64)> {
     let restore = fields.need(reader, "restore").and_then(|n| reader.number(n, 0.0, 600.0));
     fields.close(reader);
     Some((isolate?, restore?))
-}
-
-fn setting(reader: &mut Reader<'_>, node: &Node) -> Option<Setting> {
-    let mut fields = Fields::open(reader, node)?;
-    let id = fields.id(reader, "id").map(|at: At<String>| at.value.as_str().into());
-    let groups = [
-        ("feeding", "feeding"),
-        ("stopping", "stopping"),
-        ("weighing", "weighing"),
-        ("emptying", "emptying"),
-    ];
-    let group = fields.need(reader, "group").and_then(|n| reader.choice(n, &groups)).map(str::to_owned);
-    let setting = Setting {
-        title: fields.text(reader, "title").unwrap_or_default(),
-        what_it_does: fields.text(reader, "what_it_does").unwrap_or_default(),
-        too: (fields.maybe_text(reader, "too_high"), fields.maybe_text(reader, "too_low")),
-        unit: fields.get("unit").and_then(|n| reader.unit(n)),
-        usual: fields.maybe_text(reader, "usual"),
-        called_here: fields.maybe_text(reader, "called_here"),
-        id: id?,
-        group: group?,
-    };
-    fields.close(reader);
-    Some(setting)
-}
-
-fn sign(reader: &mut Reader<'_>, node: &Node) -> Option<Sign> {
-    let mut fields = Fields::open(reader, node)?;
-    let id = fields.id(reader, "id").map(|at: At<String>| at.value.as_str().into());
-    let kinds: Vec<_> = SignKind::ALL.iter().map(|k| (k.as_str(), *k)).collect();
-    let kind = fields.need(reader, "kind").and_then(|n| reader.choice(n, &kinds));
-    let title = fields.text(reader, "title");
-    let what_it_says = fields.text(reader, "what_it_says");
-    let when_wrong = fields.text(reader, "when_wrong");
-    let said = fields.texts(reader, "said");
-    let called_here = fields.maybe_text(reader, "called_here");
-    fields.close(reader);
-    Some(Sign {
-        id: id?,
-        title: title?,
-        kind: kind?,
-        said,
-        what_it_says: what_it_says?,
-        when_wrong: when_wrong?,
-        called_here,
-    })
-}
-
-/// A list of things with an id each, of which none may stand twice.
-fn named<T>(
-    reader: &mut Reader<'_>,
-    fields: &mut Fields<'_>,
-    key: &'static str,
-    read: fn(&mut Reader<'_>, &Node) -> Option<T>,
-) -> Vec<T> {
-    let nodes = fields.list(reader, key);
-    let mut seen = std::collections::BTreeSet::new();
-    for node in nodes {
-        let Value::Map(entries) = &node.value else { continue };
-        let id = entries.iter().find(|(k, _)| k.value == Value::Text("id".to_owned()));
-        if let Some((_, Node { value: Value::Text(id), span })) = id
-            && !seen.insert(id.clone())
-        {
-            let message = format!("'{id}' stands twice under {key}");
-            reader.push(
-                Diagnostic::error(Code::BadId, *span, message).help("give one of them another id".to_owned()),
-            );
-        }
-    }
-    nodes.iter().filter_map(|node| read(reader, node)).collect()
 }

@@ -2,11 +2,12 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::panel::{Setting, Sign};
 use super::vocabulary::Vocabulary;
 use crate::diag::{Sources, Span};
 use crate::ids::{
     CauseId, CautionId, CheckId, CircumstanceId, FindingId, MachineId, OptionId, OutcomeId, PlaceId,
-    RemedyId, SettingId, SignId, ToolId,
+    RemedyId, SettingId, ToolId,
 };
 use crate::safety::{Caution, EnergyPoint, Exposure, ScaleSupply, StepText, Traits};
 use crate::units::{Kind, Unit};
@@ -138,68 +139,6 @@ pub struct Place {
     pub title: String,
     /// What it exposes a person to.
     pub traits: Traits,
-}
-
-/// A setting of a machine.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Setting {
-    /// Its id.
-    pub id: SettingId,
-    /// Its name.
-    pub title: String,
-    /// feeding, stopping, weighing or emptying.
-    pub group: String,
-    /// What it does, for a newcomer.
-    pub what_it_does: String,
-    /// What happens when it is too high, and too low.
-    pub too: (Option<String>, Option<String>),
-    /// Its unit, if it has one.
-    pub unit: Option<&'static Unit>,
-    /// What stands there usually.
-    pub usual: Option<String>,
-    /// What this site's panel calls it; filled in by the site.
-    pub called_here: Option<String>,
-}
-
-/// What a sign is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum SignKind {
-    /// Lit or dark.
-    Lamp,
-    /// A figure or a word on the display.
-    Reading,
-}
-
-impl SignKind {
-    /// Both, in order.
-    pub const ALL: &'static [SignKind] = &[SignKind::Lamp, SignKind::Reading];
-
-    /// The word for it.
-    pub fn as_str(self) -> &'static str {
-        match self {
-            SignKind::Lamp => "lamp",
-            SignKind::Reading => "reading",
-        }
-    }
-}
-
-/// A lamp or a reading of a machine: what it says when all is well, and when not.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Sign {
-    /// Its id.
-    pub id: SignId,
-    /// Its name.
-    pub title: String,
-    /// Lamp or reading.
-    pub kind: SignKind,
-    /// How callers say it.
-    pub said: Vec<String>,
-    /// What it says, for a newcomer.
-    pub what_it_says: String,
-    /// What it looks like when something is wrong, and what that means.
-    pub when_wrong: String,
-    /// What this site's panel calls it; filled in by the site.
-    pub called_here: Option<String>,
 }
 
 /// Something that happened before a call.
