@@ -107,7 +107,11 @@ pub(super) fn read(words: &TalkWords, text: &Text) -> Option<(Found, Amounts)> {
         used.push(amount.found);
     }
     settle(words, text, &mut out);
-    let found = Found { start: used.first()?.start, end: used.last()?.end };
+    let (start, last) = (used.first()?.start, used.last()?.end);
+    // 'Light' of '3 g light' is quoted with it.
+    let sides = words.lighter.iter().chain(&words.heavier).flat_map(|p| text.find_all(p));
+    let side = sides.filter(|f| f.start == last && text.together(f.start, start)).map(|f| f.end).max();
+    let found = Found { start, end: side.unwrap_or(last) };
     let pair = out.shown.is_some() && out.weighed.is_some();
     let worth = out.error.is_some() || out.off.is_some() || out.target.is_some() || pair;
     worth.then_some((found, out))

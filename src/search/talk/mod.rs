@@ -60,7 +60,8 @@ pub fn read(knowledge: &Knowledge, text: &str) -> Vec<Told> {
     let when = words.when.iter().filter_map(|(says, said)| Some((says, any(said)?)));
     let when: Vec<(&String, Found)> = when.collect();
     let circumstances = circumstances(knowledge, &text);
-    let happened: Vec<&Found> = circumstances.iter().map(|(found, _, _)| found).collect();
+    let happened = circumstances.iter().filter(|(_, _, yes)| *yes).map(|(found, _, _)| found);
+    let happened: Vec<&Found> = happened.collect();
     let mut told = Vec::new();
     let mut tell = |found: &Found, means| told.push(Told { said: text.said(found), means });
     match (&never, &was) {
@@ -75,7 +76,7 @@ pub fn read(knowledge: &Knowledge, text: &str) -> Vec<Told> {
         tell(&found, Meaning::Since(text.said(&found)));
     }
     let share = amounts::share(words, &text);
-    let at_times = any(&words.at_times).or(share.map(|(found, _)| found));
+    let at_times = share.map(|(found, _)| found).or(any(&words.at_times));
     match (at_times, any(&words.always)) {
         (Some(found), _) => tell(&found, Meaning::ComesAndGoes(true)),
         (None, Some(found)) => tell(&found, Meaning::ComesAndGoes(false)),
@@ -121,8 +122,8 @@ fn circumstances(knowledge: &Knowledge, text: &Text) -> Vec<(Found, Circumstance
     let denied = &knowledge.vocabulary.talk.denied;
     let one = |entry: &crate::knowledge::Circumstance| {
         let found = entry.head.said.iter().filter_map(|p| text.find(p)).max_by_key(Found::length)?;
-        let yes = !text.near_before(&found, REACH_OF_NOT, denied);
-        Some((found, entry.id.clone(), yes))
+        let denied = text.reaching_back_to(denied, &found, REACH_OF_NOT);
+        Some((denied.unwrap_or(found), entry.id.clone(), denied.is_none()))
     };
     knowledge.circumstances.values().filter_map(one).collect()
 }
@@ -133,6 +134,7 @@ fn since(knowledge: &Knowledge, text: &Text, happened: &[&Found], taken: &[&Foun
     for began in words.began.iter().flat_map(|p| text.find_all(p)) {
         let reach = began.end + LONGEST_SINCE;
         let happening = happened.iter().filter(|h| h.start <= began.end + 2 && h.end > began.end);
+        let happening = happening.filter(|h| text.together(began.start, h.start));
         let until = happening.map(|h| h.end).max();
         let until = until.or_else(|| text.last_of(&words.times, began.end, reach));
         let found = until.map(|end| Found { start: began.start, end });

@@ -120,11 +120,17 @@ impl Text {
         (0..here.len()).filter_map(|start| at(&here, start, &wanted)).collect()
     }
 
-    /// Whether one of some words stands shortly before a stretch or in it, in the same clause.
-    pub(super) fn near_before(&self, found: &Found, reach: usize, words: &[String]) -> bool {
+    /// The same stretch from one of some words that stands shortly before it or in it, in the same clause.
+    pub(super) fn reaching_back_to(&self, words: &[String], found: &Found, reach: usize) -> Option<Found> {
         let clause = self.tokens[found.start].clause;
-        let near = &self.tokens[found.start.saturating_sub(reach)..found.end];
-        near.iter().any(|t| t.clause == clause && words.contains(&t.text))
+        let one = |at: &usize| self.tokens[*at].clause == clause && words.contains(&self.tokens[*at].text);
+        let at = (found.start.saturating_sub(reach)..found.end).find(one)?;
+        Some(Found { start: at.min(found.start), end: found.end })
+    }
+
+    /// Whether two places are of one clause.
+    pub(super) fn together(&self, a: usize, b: usize) -> bool {
+        self.tokens.get(a).map(|t| t.clause) == self.tokens.get(b).map(|t| t.clause)
     }
 
     /// A stretch with the time that follows it: 'worked for' with its 'months'.

@@ -74,6 +74,7 @@ fn what_happened_before_is_read_and_so_is_that_it_did_not() {
         ("after the new bag size it is heavy", &["since 'after the new bag'", "product-changed true"]),
         ("we moved the machine and now it dances", &["moved true"]),
         ("nobody has moved the machine", &["moved false"]),
+        ("since Monday, nobody moved the machine", &["since 'since Monday'", "moved false"]),
         ("we haven't cleaned it", &["cleaned false"]),
         ("after the power cut it lost its settings", &["since 'after the power cut'", "settings-lost true"]),
         ("the engineer serviced it last week", &["after-service true"]),
@@ -125,6 +126,16 @@ fn amounts_propose_the_symptom_of_their_side() {
     assert_eq!(ids("about 3 g of 250 light"), ["fills-steadily-light"]);
     assert_eq!(ids("sometimes one is 30 g over"), ["stray-heavy-fills"]);
     assert!(ids("they are 4 g out").is_empty());
+}
+
+#[test]
+fn the_words_quoted_are_those_that_were_read() {
+    let quoted = |text: &str| -> Vec<String> { read(&KNOWLEDGE, text).into_iter().map(|t| t.said).collect() };
+    assert_eq!(
+        quoted("Nobody has moved the machine, it worked for months"),
+        ["worked for months", "Nobody has moved the machine"]
+    );
+    assert_eq!(quoted("sometimes, one in ten is 3g heavy"), ["one in ten", "one in ten", "3g heavy"]);
 }
 
 proptest::proptest! {
