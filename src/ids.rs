@@ -80,6 +80,8 @@ ids! {
     OptionId,
     /// A setting of a machine.
     SettingId,
+    /// A lamp or a reading of a machine.
+    SignId,
     /// A tool or thing that a check needs.
     ToolId,
     /// A person in a case.

@@ -194,7 +194,7 @@ fn show(store: &Store, named: &Named, context: &mut Context) -> Result {
     }
     let assessment = diagnose::think(&knowledge, &recorded.case)?;
     if context.options.json {
-        context.json(&json::diagnosis(&knowledge, &assessment, &[]))?;
+        context.json(&json::diagnosis(&knowledge, &assessment, &json::Proposed::default()))?;
     } else {
         context.page(&cases::show(&knowledge, &recorded, Some(&assessment)))?;
     }

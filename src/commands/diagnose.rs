@@ -7,8 +7,9 @@ use super::{CommandError, Context, Outcome, Result, find, show};
 use crate::casebook::{self, Case, Store};
 use crate::ids::MachineId;
 use crate::knowledge::Knowledge;
+use crate::render::json::Proposed;
 use crate::render::{diagnostics, json};
-use crate::search::Proposal;
+use crate::search::talk;
 use crate::view::{diagnosis, words};
 use crate::walk::{Assessment, Desk, assess};
 
@@ -46,14 +47,17 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
     let id = machine.map_or_else(|| MachineId::new(NOT_KNOWN_YET), |m| m.id.clone());
     let complaint = (!args.words.is_empty()).then(|| args.words.join(" "));
     let index = find::index(context)?;
-    let mut talk = Talk::new(&knowledge, index, Store::at(&context.store()?), complaint);
+    let mut talk = Talk::new(&knowledge, index, Store::at(&context.store()?), complaint.clone());
     let first = talk.walker().begin(Case::of(id), machine.is_some());
-    let first = first.map_err(|e| CommandError::input(words::sentence(&e.to_string())))?;
+    let mut first = first.map_err(|e| CommandError::input(words::sentence(&e.to_string())))?;
+    if let Some(complaint) = &complaint {
+        first.state = talk.walker().listen(first.state, complaint);
+    }
     let state = talk.run(first, context)?;
     if context.options.json
         && let Some(assessment) = &state.assessment
     {
-        let proposed = proposals(&state.case, context)?;
+        let proposed = proposals(&knowledge, &state.case, context)?;
         context.json(&json::diagnosis(&knowledge, assessment, &proposed))?;
     }
     Ok(Outcome::Done)
@@ -78,7 +82,7 @@ fn answers(knowledge: &Knowledge, path: &std::path::Path, keep: bool, context: &
         context.remark(&drawn)?;
     }
     if context.options.json {
-        let proposed = proposals(&read.case, context)?;
+        let proposed = proposals(knowledge, &read.case, context)?;
         context.json(&json::diagnosis(knowledge, &assessment, &proposed))?;
     } else {
         context.page(&diagnosis::answer(knowledge, &read.case, &assessment))?;
@@ -93,8 +97,9 @@ pub(super) fn think(knowledge: &Knowledge, case: &Case) -> Result<Assessment> {
     assess(&desk, case, None).map_err(|e| failed(e.to_string()))
 }
 
-/// Symptoms that fit the complaint's words and that nobody confirmed.
-fn proposals(case: &Case, context: &Context) -> Result<Vec<Proposal>> {
-    let Some(complaint) = &case.complaint else { return Ok(Vec::new()) };
-    find::index(context)?.propose_symptoms(complaint).map_err(|e| find::unusable(&e))
+/// What the complaint's words may mean: symptoms that they fit, and what they tell of history and amounts.
+fn proposals(knowledge: &Knowledge, case: &Case, context: &Context) -> Result<Proposed> {
+    let Some(complaint) = &case.complaint else { return Ok(Proposed::default()) };
+    let symptoms = find::index(context)?.propose_symptoms(complaint).map_err(|e| find::unusable(&e))?;
+    Ok(Proposed { symptoms, told: talk::read(knowledge, complaint) })
 }

@@ -16,7 +16,7 @@ Examples:
   handlamp show in-flight-allowance --machine single-tray-weigher --json
 ")]
 pub(super) struct Args {
-    /// Name of a machine, symptom, condition, cause, check, remedy, caution, circumstance or setting
+    /// Name of a machine, symptom, condition, cause, check, remedy, caution, circumstance, setting or sign
     id: String,
     /// As it is on this machine only
     #[arg(long, value_name = "ID")]
@@ -60,18 +60,19 @@ pub(super) fn machine<'k>(knowledge: &'k Knowledge, id: &str) -> Result<&'k Mach
     })
 }
 
-fn entries<'k>(knowledge: &'k Knowledge, args: &Args, machine: Option<&Machine>) -> Result<Vec<Entry<'k>>> {
+fn entries<'k>(
+    knowledge: &'k Knowledge,
+    args: &Args,
+    machine: Option<&'k Machine>,
+) -> Result<Vec<Entry<'k>>> {
     let found = Entry::named(knowledge, &args.id);
     if found.is_empty() {
         return Err(unknown(knowledge, &args.id));
     }
     let of_kind = |e: &Entry<'_>| args.kind.as_deref().is_none_or(|kind| kind == e.kind());
-    let on_machine = |e: &Entry<'_>| match (e, machine) {
-        (Entry::Setting(has_it, _), Some(only)) => has_it.id == only.id,
-        _ => true,
-    };
+    let on_machine = |e: Entry<'k>| machine.map_or(Some(e), |machine| e.on(machine));
     let kinds: Vec<_> = found.iter().map(|e| e.kind()).collect();
-    let left: Vec<_> = found.into_iter().filter(of_kind).filter(on_machine).collect();
+    let left: Vec<_> = found.into_iter().filter(of_kind).filter_map(on_machine).collect();
     if left.is_empty() {
         let kinds = crate::view::words::and(&kinds);
         return Err(CommandError::input(format!("'{}' is a {kinds}, and not as asked for.", args.id)));

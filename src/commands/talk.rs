@@ -6,7 +6,7 @@ use std::io::BufRead;
 use super::{CommandError, Context, Result};
 use crate::casebook::{Case, Record, Store, StoreError};
 use crate::knowledge::{Asks, FindingKind, Knowledge};
-use crate::search::Index;
+use crate::search::{Index, talk};
 use crate::view::{Page, diagnosis, words};
 use crate::walk::{Ask, Input, Item, Show, State, Step, Walker, is_word, understand};
 
@@ -165,7 +165,13 @@ impl<'k> Talk<'k> {
         let found = self.index.propose_symptoms(complaint).unwrap_or_default();
         let here =
             |id: &crate::ids::FindingId| state.assessment.as_ref().is_none_or(|a| a.symptoms.contains(id));
-        list.extend(found.into_iter().map(|p| p.symptom).filter(here).take(MOST_PROPOSED));
+        // What the amounts say comes first: '3 g under' is plainer than any words.
+        let by_amount = talk::symptoms(self.knowledge, &talk::read(self.knowledge, complaint));
+        for symptom in by_amount.into_iter().chain(found.into_iter().map(|p| p.symptom)).filter(here) {
+            if list.len() < MOST_PROPOSED && !list.contains(&symptom) {
+                list.push(symptom);
+            }
+        }
         if list.is_empty() {
             let symptoms = self.knowledge.findings.values().filter(|f| f.kind == FindingKind::Symptom);
             list.extend(symptoms.map(|f| f.id.clone()).filter(here));

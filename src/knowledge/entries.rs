@@ -2,8 +2,9 @@
 
 use super::fields::{Fields, Reader, typed};
 use super::model::{
-    At, Basis, Cause, Circumstance, Finding, FindingKind, Head, LeadsTo, Machine, Place, Setting, Strength,
+    At, Basis, Cause, Circumstance, Finding, FindingKind, Head, LeadsTo, Machine, Place, Strength,
 };
+use super::panel;
 use super::yaml::{Node, Value};
 use crate::diag::{Code, Diagnostic};
 use crate::ids::MachineId;
@@ -27,9 +28,6 @@ pub(super) const SUPPLIES: &[(&str, ScaleSupply)] = &[
     ("shared", ScaleSupply::Shared),
     ("unknown", ScaleSupply::Unknown),
 ];
-/// What a setting is for.
-pub(super) const GROUPS: &[(&str, &str)] =
-    &[("feeding", "feeding"), ("stopping", "stopping"), ("weighing", "weighing"), ("emptying", "emptying")];
 
 /// Title, words and basis, which all entries have.
 pub(super) fn head(reader: &mut Reader<'_>, fields: &mut Fields<'_>) -> Option<Head> {
@@ -242,7 +240,8 @@ pub(super) fn machine(reader: &mut Reader<'_>, id: &str, node: &Node) -> Option<
         .into_iter()
         .filter_map(|(key, value)| Some((key.value.as_str().into(), reader.text(&value)?)))
         .collect();
-    let settings = fields.list(reader, "settings").iter().filter_map(|n| setting(reader, n)).collect();
+    let settings = panel::settings(reader, &mut fields);
+    let signs = panel::signs(reader, &mut fields);
     let mut mass =
         |reader: &mut Reader<'_>, key| fields.need(reader, key).and_then(|n| reader.positive(n, Kind::Mass));
     let (spread, tolerance) = (mass(reader, "usual_spread"), mass(reader, "tolerance"));
@@ -261,6 +260,7 @@ pub(super) fn machine(reader: &mut Reader<'_>, id: &str, node: &Node) -> Option<
         scale_supply: scale_supply?,
         options,
         settings,
+        signs,
         usual_spread: spread?,
         tolerance: tolerance?,
         division: division?,
@@ -306,21 +306,4 @@ fn lockout(reader: &mut Reader<'_>, node: &Node) -> Option<(f64, f64)> {
     let restore = fields.need(reader, "restore").and_then(|n| reader.number(n, LOCKOUT.0, LOCKOUT.1));
     fields.close(reader);
     Some((isolate?, restore?))
-}
-
-fn setting(reader: &mut Reader<'_>, node: &Node) -> Option<Setting> {
-    let mut fields = Fields::open(reader, node)?;
-    let id = fields.id(reader, "id").map(|at: At<String>| at.value.as_str().into());
-    let group = fields.need(reader, "group").and_then(|n| reader.choice(n, GROUPS)).map(str::to_owned);
-    let setting = Setting {
-        title: fields.text(reader, "title").unwrap_or_default(),
-        what_it_does: fields.text(reader, "what_it_does").unwrap_or_default(),
-        too: (fields.maybe_text(reader, "too_high"), fields.maybe_text(reader, "too_low")),
-        unit: fields.get("unit").and_then(|n| reader.unit(n)),
-        usual: fields.maybe_text(reader, "usual"),
-        id: id?,
-        group: group?,
-    };
-    fields.close(reader);
-    Some(setting)
 }

@@ -8,6 +8,7 @@ use super::entries;
 use super::fields::{Fields, Reader};
 use super::model::{FindingKind, How, Knowledge, Scale};
 use super::resolve;
+use super::vocabulary;
 use super::works;
 use super::yaml::{self, Node};
 use crate::diag::{self, Code, Diagnostic, FileId, Sources, Span};
@@ -24,7 +25,14 @@ static BUILT_IN: include_dir::Dir<'_> = include_dir::include_dir!("$CARGO_MANIFE
 const KINDS: &[&str] =
     &["machines", "circumstances", "symptoms", "conditions", "causes", "checks", "remedies", "cautions"];
 /// Other files that are read.
-const OTHERS: &[&str] = &["knowledge.yaml", "sources.yaml", "words/scale.yaml", "words/house.yaml"];
+const OTHERS: &[&str] = &[
+    "knowledge.yaml",
+    "sources.yaml",
+    "words/scale.yaml",
+    "words/house.yaml",
+    "words/synonyms.yaml",
+    "words/talk.yaml",
+];
 
 /// The texts of one knowledge, built-in and laid over, by path inside the folder.
 #[derive(Debug, Clone, Default)]
@@ -56,8 +64,8 @@ impl Texts {
         }
     }
 
-    /// Lays a folder over these texts. With `base: none` in its head only the words stay: those for numbers, and
-    /// those of the house.
+    /// Lays a folder over these texts. With `base: none` in its head only the words stay: those for numbers, those
+    /// of the house and those of callers.
     #[must_use]
     pub fn overlaid_by(mut self, folder: &Path) -> Self {
         let mut over = Self::default();
@@ -225,10 +233,12 @@ fn read_one(reader: &mut Reader<'_>, knowledge: &mut Knowledge, path: &str, node
     };
     let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
     if kind == "words" {
-        if stem == "house" {
-            knowledge.house_words = house_words(reader, node);
-        }
-        return;
+        return match stem {
+            "house" => knowledge.house_words = vocabulary::house(reader, node),
+            "synonyms" => vocabulary::synonyms(reader, &mut knowledge.vocabulary, node),
+            "talk" => vocabulary::talk(reader, &mut knowledge.vocabulary, node),
+            _ => {}
+        };
     }
     if !ids::well_formed(stem) {
         let message =
@@ -295,17 +305,6 @@ fn read_origins(reader: &mut Reader<'_>, knowledge: &mut Knowledge, node: &Node)
             knowledge.origins.insert(id.value, title);
         }
     }
-}
-
-/// The house's word for a thing, and the words that it takes the place of, in small letters.
-fn house_words(reader: &mut Reader<'_>, node: &Node) -> BTreeMap<String, Vec<String>> {
-    let Some(fields) = Fields::open(reader, node) else { return BTreeMap::new() };
-    let entries = fields.entries().iter();
-    let others = |reader: &mut Reader<'_>, list: &Node| -> Option<Vec<String>> {
-        let items = reader.list(list)?;
-        Some(items.iter().filter_map(|n| reader.text(n)).map(|text| text.to_lowercase()).collect())
-    };
-    entries.filter_map(|(key, list)| Some((reader.text(key)?, others(reader, list)?))).collect()
 }
 
 fn read_scale(sources: &Sources, node: Option<&Node>) -> (Scale, Vec<Diagnostic>) {

@@ -2,6 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::panel::{Setting, Sign};
+use super::vocabulary::Vocabulary;
 use crate::diag::{Sources, Span};
 use crate::ids::{
     CauseId, CautionId, CheckId, CircumstanceId, FindingId, MachineId, OptionId, OutcomeId, PlaceId,
@@ -44,6 +46,8 @@ pub struct Knowledge {
     pub scale: Scale,
     /// The word of the house for a thing, and other words for it that entries do not use.
     pub house_words: BTreeMap<String, Vec<String>>,
+    /// The words of callers.
+    pub vocabulary: Vocabulary,
     /// Names that may stand under `basis: from`, with what they are.
     pub origins: BTreeMap<String, String>,
     /// Old ids and the ids that took their place.
@@ -114,6 +118,8 @@ pub struct Machine {
     pub options: BTreeMap<OptionId, String>,
     /// Its settings, in order.
     pub settings: Vec<Setting>,
+    /// Its lamps and readings, in order.
+    pub signs: Vec<Sign>,
     /// Standard deviation of fills when all is well, in grams.
     pub usual_spread: f64,
     /// What is usually allowed either way, in grams.
@@ -135,25 +141,6 @@ pub struct Place {
     pub title: String,
     /// What it exposes a person to.
     pub traits: Traits,
-}
-
-/// A setting of a machine.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Setting {
-    /// Its id.
-    pub id: SettingId,
-    /// Its name.
-    pub title: String,
-    /// feeding, stopping, weighing or emptying.
-    pub group: String,
-    /// What it does, for a newcomer.
-    pub what_it_does: String,
-    /// What happens when it is too high, and too low.
-    pub too: (Option<String>, Option<String>),
-    /// Its unit, if it has one.
-    pub unit: Option<&'static Unit>,
-    /// What stands there usually.
-    pub usual: Option<String>,
 }
 
 /// Something that happened before a call.

@@ -10,8 +10,9 @@ use std::collections::BTreeSet;
 
 use serde_json::{Map, Value, json};
 
-use super::entries::{DIRECTIONS, GROUPS, LOCKOUT, PROBABLE, RATE, SEND_SOMEBODY, SUPPLIES};
+use super::entries::{DIRECTIONS, LOCKOUT, PROBABLE, RATE, SEND_SOMEBODY, SUPPLIES};
 use super::model::{FindingKind, Knowledge};
+use super::panel::{GROUPS, SIGN_KINDS};
 use super::resolve::PATTERNS;
 use super::works::{ASKED, AT_LEAST, FILLS, HOWS, MINUTES, QUANTITIES, REPEATS, WHOLE_ASKS};
 use crate::ids;
@@ -254,6 +255,7 @@ fn machine() -> Value {
             need("scale_supply", "Whether the scale is fed apart from the drives.", of_table(SUPPLIES)),
             may("options", "What may or may not be fitted, in words.", by_name([], &text())),
             may("settings", "Its settings, in the order of the panel.", list(&setting())),
+            may("signs", "Its lamps and readings.", list(&sign())),
             need("usual_spread", "Standard deviation of fills when all is well.", quantity()),
             need("tolerance", "What is usually allowed either way.", quantity()),
             need("division", "Smallest step of its display.", quantity()),
@@ -274,6 +276,19 @@ fn setting() -> Value {
         may("too_low", "What happens when it is too low.", text()),
         may("unit", "Its unit.", defined("unit")),
         may("usual", "What stands there usually.", text()),
+        may("called_here", "What this site's panel calls it; filled in by the site.", text()),
+    ])
+}
+
+fn sign() -> Value {
+    group(vec![
+        need("id", "Its id.", defined("id")),
+        need("kind", "Lit or dark, or a figure or word on the display.", of_table(SIGN_KINDS)),
+        need("title", "Its name.", text()),
+        need("what_it_says", "For a newcomer.", text()),
+        need("when_wrong", "How it looks when something is wrong, and what that means.", text()),
+        may("said", "How callers say it, in their own words.", list(&text())),
+        may("called_here", "What this site's panel calls it; filled in by the site.", text()),
     ])
 }
 

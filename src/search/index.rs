@@ -3,25 +3,32 @@
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use tantivy::schema::{Field, IndexRecordOption, STORED, STRING, Schema, TextFieldIndexing, TextOptions};
-use tantivy::{IndexReader, ReloadPolicy, TantivyDocument};
+use tantivy::collector::TopDocs;
+use tantivy::query::TermQuery;
+use tantivy::schema::{
+    Field, IndexRecordOption, STORED, STRING, Schema, TextFieldIndexing, TextOptions, Value,
+};
+use tantivy::{IndexReader, ReloadPolicy, TantivyDocument, Term};
 
 use super::words::analyzer;
-use super::{Doc, Part, SearchError};
+use super::{Book, Doc, Lexicon, Part, SearchError};
 
 /// Raised whenever fields, analyzer or stored texts change, so that an older index is not used.
-const SHAPE: u32 = 1;
+const SHAPE: u32 = 3;
 /// How many other indexes are kept: a folder laid over the built-in knowledge has one of its own.
 const KEPT: usize = 3;
 /// An unfinished index this much older than ours was left behind by a process that died.
 const ABANDONED: Duration = Duration::from_secs(3600);
 const ANALYZER: &str = "handlamp";
+/// Kind of the document that holds the words of callers; no entry is of it.
+const WORDS: &str = "words";
 const MEMORY: usize = 15_000_000;
 
 /// An index ready to be asked.
 pub struct Index {
     pub(super) reader: IndexReader,
     pub(super) fields: Fields,
+    pub(super) lexicon: Lexicon,
     on_disk: bool,
 }
 
@@ -30,6 +37,9 @@ pub struct Index {
 pub(super) struct Fields {
     pub(super) kind: Field,
     pub(super) id: Field,
+    /// How common what it is about is.
+    pub(super) common: Field,
+    words: Field,
     parts: Vec<(Part, Field)>,
 }
 
@@ -43,22 +53,22 @@ impl Fields {
 impl Index {
     /// Opens the index of this knowledge, or builds it: in `dir` where that can be written, else in memory.
     ///
-    /// `docs` is called only when there is something to build, so a warm start reads no entry. A broken index is
+    /// `book` is called only when there is something to build, so a warm start reads no entry. A broken index is
     /// built again; indexes of other knowledge are removed but for a few.
     pub fn open_or_build(
         dir: Option<&Path>,
         hash: &str,
-        docs: impl FnOnce() -> Vec<Doc>,
+        book: impl FnOnce() -> Book,
     ) -> Result<Self, SearchError> {
         let place = dir.and_then(|dir| Some((dir, place(dir, hash)?)));
-        let Some((dir, place)) = place else { return Self::in_memory(&docs()) };
+        let Some((dir, place)) = place else { return Self::in_memory(book()) };
         if let Some(index) = Self::open(&place) {
             return Ok(index);
         }
-        let docs = docs();
-        match Self::build_beside(dir, &place, &docs) {
+        let book = book();
+        match Self::build_beside(dir, &place, &book) {
             Some(index) => Ok(index),
-            None => Self::in_memory(&docs),
+            None => Self::in_memory(book),
         }
     }
 
@@ -68,11 +78,11 @@ impl Index {
     }
 
     /// An index that nothing is written for.
-    pub fn in_memory(docs: &[Doc]) -> Result<Self, SearchError> {
+    pub fn in_memory(book: Book) -> Result<Self, SearchError> {
         let (schema, _) = schema();
         let index = tantivy::Index::create_in_ram(schema);
-        fill(&index, docs)?;
-        Self::over(&index, false)
+        fill(&index, &book)?;
+        Self::over(&index, book.lexicon, false)
     }
 
     /// Whether it is read from disk.
@@ -85,22 +95,33 @@ impl Index {
         let index = tantivy::Index::open_in_dir(place).ok()?;
         let sound = index.schema() == schema().0 && index.validate_checksum().is_ok_and(|bad| bad.is_empty());
         let written = index.load_metas().ok()?.payload?.parse::<u64>().ok()?;
-        let this = Self::over(&index, true).ok()?;
+        let mut this = Self::over(&index, Lexicon::default(), true).ok()?;
+        this.lexicon = this.words()?;
         (sound && this.reader.searcher().num_docs() == written).then_some(this)
     }
 
-    fn over(index: &tantivy::Index, on_disk: bool) -> Result<Self, SearchError> {
+    /// The words of callers, which stand in a document of their own.
+    fn words(&self) -> Option<Lexicon> {
+        let searcher = self.reader.searcher();
+        let kind = Term::from_field_text(self.fields.kind, WORDS);
+        let asked = TermQuery::new(kind, IndexRecordOption::Basic);
+        let found = searcher.search(&asked, &TopDocs::with_limit(1).order_by_score()).ok()?;
+        let words: TantivyDocument = searcher.doc(found.first()?.1).ok()?;
+        Lexicon::read(words.get_first(self.fields.words)?.as_str()?)
+    }
+
+    fn over(index: &tantivy::Index, lexicon: Lexicon, on_disk: bool) -> Result<Self, SearchError> {
         index.tokenizers().register(ANALYZER, analyzer());
         let reader = index.reader_builder().reload_policy(ReloadPolicy::Manual).try_into()?;
-        Ok(Self { reader, fields: schema().1, on_disk })
+        Ok(Self { reader, fields: schema().1, lexicon, on_disk })
     }
 
     /// Builds in a folder beside and moves it into place. `None` when the folder cannot be written.
-    fn build_beside(dir: &Path, place: &Path, docs: &[Doc]) -> Option<Self> {
+    fn build_beside(dir: &Path, place: &Path, book: &Book) -> Option<Self> {
         std::fs::create_dir_all(dir).ok()?;
         let beside = tempfile::Builder::new().prefix(".building-").tempdir_in(dir).ok()?;
         let index = tantivy::Index::create_in_dir(beside.path(), schema().0).ok()?;
-        fill(&index, docs).ok()?;
+        fill(&index, book).ok()?;
         drop(index);
         if std::fs::rename(beside.path(), place).is_err() {
             // Another process was first, or what is there is broken. Never deleted blindly: opened first.
@@ -133,8 +154,10 @@ fn schema() -> (Schema, Fields) {
     let text = TextOptions::default().set_indexing_options(words).set_stored();
     let kind = builder.add_text_field("kind", STRING | STORED);
     let id = builder.add_text_field("id", STRING | STORED);
+    let common = builder.add_f64_field("common", STORED);
+    let words_of_callers = builder.add_text_field("words", STORED);
     let parts = Part::ALL.map(|part| (part, builder.add_text_field(part_field(part), text.clone()))).to_vec();
-    (builder.build(), Fields { kind, id, parts })
+    (builder.build(), Fields { kind, id, common, words: words_of_callers, parts })
 }
 
 fn part_field(part: Part) -> &'static str {
@@ -144,22 +167,31 @@ fn part_field(part: Part) -> &'static str {
     }
 }
 
-/// Writes every document in one segment, with their number beside the commit as a sign that it is whole.
-fn fill(index: &tantivy::Index, docs: &[Doc]) -> Result<(), SearchError> {
+/// Writes every document and the words of callers in one segment, with their number beside the commit as a sign that
+/// it is whole.
+fn fill(index: &tantivy::Index, book: &Book) -> Result<(), SearchError> {
     index.tokenizers().register(ANALYZER, analyzer());
     let fields = schema().1;
     let mut writer = index.writer_with_num_threads(1, MEMORY)?;
-    for doc in docs {
+    for doc in &book.docs {
+        let Doc { kind, id, texts, common } = doc;
         let mut words = TantivyDocument::default();
-        words.add_text(fields.kind, doc.kind.as_str());
-        words.add_text(fields.id, &doc.id);
-        for (part, text) in &doc.texts {
+        words.add_text(fields.kind, kind.as_str());
+        words.add_text(fields.id, id);
+        if let Some(common) = common {
+            words.add_f64(fields.common, *common);
+        }
+        for (part, text) in texts {
             words.add_text(fields.part(*part), text);
         }
         writer.add_document(words)?;
     }
+    let mut words = TantivyDocument::default();
+    words.add_text(fields.kind, WORDS);
+    words.add_text(fields.words, book.lexicon.written());
+    writer.add_document(words)?;
     let mut commit = writer.prepare_commit()?;
-    commit.set_payload(&docs.len().to_string());
+    commit.set_payload(&(book.docs.len() + 1).to_string());
     commit.commit()?;
     writer.wait_merging_threads()?;
     Ok(())

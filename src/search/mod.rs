@@ -1,11 +1,16 @@
 //! Finding entries by words: what they are called, how callers say it, what they ask and answer. Never step text.
 //!
-//! [`docs`] takes the words out of the knowledge; [`Index`] keeps them on disk under the knowledge's hash, with all
+//! [`book`] takes the words out of the knowledge; [`Index`] keeps them on disk under the knowledge's hash, with all
 //! that a line of an answer needs, so that a later `find` reads no YAML. The index is derived and may be deleted.
 
 mod ask;
+mod common;
 mod docs;
+mod fit;
 mod index;
+mod lexicon;
+pub mod talk;
+pub mod trial;
 mod words;
 
 #[cfg(test)]
@@ -13,8 +18,9 @@ mod tests;
 
 use std::fmt;
 
-pub use docs::docs;
+pub use docs::{book, docs};
 pub use index::Index;
+pub use lexicon::Lexicon;
 
 use crate::ids::FindingId;
 
@@ -56,6 +62,8 @@ kinds! {
     Machine = "machine",
     /// A setting of a machine.
     Setting = "setting",
+    /// A lamp or a reading of a machine.
+    Sign = "sign",
     /// A hazard said plainly.
     Caution = "caution",
 }
@@ -101,7 +109,7 @@ impl Part {
     /// How much a hit in this text counts.
     fn boost(self) -> f32 {
         match self {
-            Part::Said => 2.5,
+            Part::Said => 2.2,
             Part::Title => 2.0,
             Part::Name => 1.2,
             Part::Asks | Part::Answer => 1.0,
@@ -111,7 +119,7 @@ impl Part {
 }
 
 /// The words of one entry.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Doc {
     /// What it is.
     pub kind: Kind,
@@ -119,6 +127,17 @@ pub struct Doc {
     pub id: String,
     /// Its texts, each with the part it plays; the title is among them.
     pub texts: Vec<(Part, String)>,
+    /// How many of its causes a call brings on average; `None` where no cause is behind it.
+    pub common: Option<f64>,
+}
+
+/// All that is searched, and what callers call it.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Book {
+    /// Every entry's words.
+    pub docs: Vec<Doc>,
+    /// Words that mean the same, and words that say little.
+    pub lexicon: Lexicon,
 }
 
 /// One entry found.
@@ -145,6 +164,10 @@ pub struct Matched {
     pub text: String,
     /// The person's words that it holds, as typed, in their order.
     pub words: Vec<String>,
+    /// Words that it holds under another name: as typed, and as it stands there.
+    pub same: Vec<(String, String)>,
+    /// Words that it holds spelled otherwise, as typed.
+    pub slips: Vec<String>,
 }
 
 impl fmt::Display for Matched {

@@ -1,7 +1,7 @@
-//! `find`: what in the knowledge fits some words. Titles and callers' words only, never steps.
+//! `find`: what in the knowledge fits some words, and why. Titles and callers' words only, never steps.
 
 use super::{Page, Words};
-use crate::search::{Hit, Part};
+use crate::search::{Hit, Matched, Part};
 
 /// The hits, best first, each with what to type to see it.
 pub fn page(query: &str, hits: &[Hit], more: bool) -> Page {
@@ -19,13 +19,25 @@ pub fn page(query: &str, hits: &[Hit], more: bool) -> Page {
     page
 }
 
-/// Title, kind and id, and the caller's words that fit.
+/// Title, kind and id, and why it is here.
 fn one(hit: &Hit) -> Words {
-    let words = Words::new().strong(&hit.title).plain(format!("\n{} {}", hit.kind, hit.id));
-    match hit.matched.part {
-        Part::Title | Part::Name => words,
-        Part::Said => words.plain(format!("\nsaid: “{}”", hit.matched.text)),
-        Part::Asks => words.plain(format!("\nasks: {}", hit.matched.text)),
-        Part::Answer | Part::About => words.plain(format!("\n{}", hit.matched.text)),
-    }
+    Words::new()
+        .strong(&hit.title)
+        .plain(format!("\n{} {}", hit.kind, hit.id))
+        .plain(format!("\n{}", why(&hit.matched)))
+}
+
+/// Why an entry is among the hits: which of its texts, and where it does not hold the very words, by which way.
+pub fn why(matched: &Matched) -> String {
+    let text = match matched.part {
+        Part::Title => "title".to_owned(),
+        Part::Name => "name".to_owned(),
+        Part::Said => format!("said: “{}”", matched.text),
+        Part::Asks => format!("asks: {}", matched.text),
+        Part::Answer | Part::About => format!("text: {}", matched.text),
+    };
+    let same = matched.same.iter().map(|(typed, there)| format!("“{typed}” is the same as “{there}”"));
+    let slips = matched.slips.iter().map(|typed| format!("spelling: {typed}"));
+    let ways: Vec<String> = std::iter::once(text).chain(same).chain(slips).collect();
+    ways.join("; ")
 }

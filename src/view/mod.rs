@@ -11,6 +11,7 @@ pub mod hits;
 pub mod picture;
 pub mod problems;
 pub mod report;
+pub mod trial;
 pub mod weighing;
 pub mod words;
 

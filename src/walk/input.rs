@@ -19,6 +19,8 @@ pub enum Input {
     Safe,
     /// These symptoms are meant; none is possible.
     Symptoms(Vec<FindingId>),
+    /// These of the things that the caller's words may mean are so, by place from zero.
+    Told(Vec<usize>),
     /// What a fill should weigh.
     Target {
         /// In `unit`.
@@ -180,6 +182,7 @@ fn here(text: &str, state: &State, knowledge: &Knowledge) -> Input {
             },
         ),
         Ask::Symptoms(list) => symptoms(text, list, knowledge),
+        Ask::Told(list) => told(text, list.len()),
         Ask::Target(_) => target(text),
         Ask::Check(id) => {
             knowledge.checks.get(id).map_or(Input::Skip, |check| check_answer(text, check, state))
@@ -286,6 +289,21 @@ fn symptoms(text: &str, list: &[FindingId], knowledge: &Knowledge) -> Input {
         say("Type the numbers that fit, or 0 if none does.")
     } else {
         Input::Symptoms(chosen)
+    }
+}
+
+fn told(text: &str, length: usize) -> Input {
+    match yes_no(text) {
+        Some(true) if text != "1" => return Input::Told((0..length).collect()),
+        Some(false) if text != "2" => return Input::Told(Vec::new()),
+        _ => {}
+    }
+    let words: Vec<&str> = text.split([',', ' ']).filter(|w| !w.is_empty()).collect();
+    let chosen: Option<Vec<usize>> = words.iter().map(|word| numbered(word, length)).collect();
+    match chosen {
+        Some(chosen) if !chosen.is_empty() => Input::Told(chosen),
+        _ if words == ["0"] => Input::Told(Vec::new()),
+        _ => say("Type y for all, the numbers of those that are so, or 0 for none."),
     }
 }
 

@@ -31,6 +31,7 @@ impl Pace<'_> {
                 self.happened(Happened::CannotTell)
             }
             Ask::Symptoms(_) => self.symptoms(&[]),
+            Ask::Told(_) => self.take_told(&[]),
             Ask::Authority(_) => self.procedure(false),
             Ask::Locked(_) | Ask::StillLocked(_) => self.locked(None),
             Ask::Before(remedy) => {
@@ -58,6 +59,7 @@ impl Pace<'_> {
     pub(super) fn back(&mut self) -> Result<(), AssessError> {
         match self.state.ask {
             Ask::Opening(item) => self.back_to_item(Some(item)),
+            Ask::Told(_) => self.back_to_item(None),
             Ask::MakeSafe if self.in_danger() => {
                 self.state.opened.remove(&Item::Danger);
                 self.state.case.opening.danger = None;

@@ -14,6 +14,7 @@ mod opening;
 mod read;
 mod state;
 mod step;
+mod told;
 
 pub use answers::stood;
 pub use assess::{AssessError, Assessment, Because, Conflict, REACH, Suspect, assess, situation};

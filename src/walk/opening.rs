@@ -38,12 +38,17 @@ impl Pace<'_> {
             return Ok(());
         }
         let open = |item: &&Item| !self.state.opened.contains(*item);
-        match Item::ALL.iter().find(open) {
+        let next = Item::ALL.iter().find(open).copied();
+        if let Some(ask) = self.offer(next) {
+            self.state.ask = ask;
+            return Ok(());
+        }
+        match next {
             Some(Item::Machine) if self.state.machine_known => {
                 self.state.opened.insert(Item::Machine);
                 self.opening()
             }
-            Some(&item) => {
+            Some(item) => {
                 self.state.ask = Ask::Opening(item);
                 Ok(())
             }
@@ -78,7 +83,8 @@ impl Pace<'_> {
             }
             self.no_symptom();
         }
-        self.next()
+        self.state.correcting = None;
+        self.opening()
     }
 
     /// Nothing fits; that is no evidence, and it is not asked again of itself.
@@ -129,7 +135,10 @@ impl Pace<'_> {
             Item::Who => self.who(&answer),
             Item::Complaint => return self.complaint(answer),
             Item::Danger | Item::Held | Item::Serial | Item::EverRight | Item::Since | Item::DoingItNow => {
-                self.opening_remark(item, answer);
+                self.opening_remark(item, answer.clone());
+                if item == Item::Since {
+                    self.hear(&answer);
+                }
             }
         }
         self.state.opened.insert(item);
@@ -137,7 +146,7 @@ impl Pace<'_> {
     }
 
     /// What is written down and is no evidence.
-    fn opening_remark(&mut self, item: Item, answer: String) {
+    pub(super) fn opening_remark(&mut self, item: Item, answer: String) {
         let opening = &mut self.state.case.opening;
         let place = match item {
             Item::Held => &mut opening.held_since_last_good,
@@ -183,6 +192,7 @@ impl Pace<'_> {
     fn complaint(&mut self, text: String) -> Result<(), AssessError> {
         self.state.opened.insert(Item::Complaint);
         self.entries.push(Entry::Complaint(text.clone()));
+        self.hear(&text);
         self.state.case.complaint = Some(text);
         if !self.state.machine_known {
             return self.next();

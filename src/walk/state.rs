@@ -6,6 +6,7 @@ use super::assess::Assessment;
 use crate::casebook::{Case, Closing, Entry};
 use crate::ids::{CauseId, CheckId, CircumstanceId, FindingId, MachineId, PersonId, RemedyId};
 use crate::plan::Candidate;
+use crate::search::talk::{Meaning, Told};
 
 /// One item of the fixed opening, in order. Each can be skipped.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -57,6 +58,8 @@ pub enum Ask {
     MakeSafe,
     /// Which of the symptoms that fit the words; none of them is possible.
     Symptoms(Vec<FindingId>),
+    /// Which of the things that the caller's words may mean are so.
+    Told(Vec<Told>),
     /// What a fill should weigh, before a run of fills.
     Target(CheckId),
     /// A check.
@@ -192,6 +195,10 @@ pub struct State {
     pub passed: BTreeSet<String>,
     /// Just taken up again: what the call broke off before is asked first.
     pub resumed: bool,
+    /// What the caller's words propose and nobody was asked about yet.
+    pub told: Vec<Told>,
+    /// What was offered for confirming; none of it is offered twice.
+    pub offered: Vec<Meaning>,
 }
 
 /// What one step of the walk gives: the new state, and what must be on disk before it is shown.

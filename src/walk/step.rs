@@ -48,10 +48,19 @@ impl<'k> Walker<'k> {
             made_safe: false,
             passed: std::collections::BTreeSet::new(),
             resumed: false,
+            told: Vec::new(),
+            offered: Vec::new(),
         };
         let mut pace = self.pace(state);
         pace.opening()?;
         Ok(pace.done())
+    }
+
+    /// Keeps what some words of the caller propose, for a person to confirm later in the opening.
+    pub fn listen(&self, state: State, words: &str) -> State {
+        let mut pace = self.pace(state);
+        pace.hear(words);
+        pace.state
     }
 
     /// Takes a case up again. Authority and isolation have lapsed, so who is there is asked anew.
@@ -238,6 +247,7 @@ impl Pace<'_> {
             Input::Opening(answer) => self.opening_answer(answer)?,
             Input::Safe => self.safe()?,
             Input::Symptoms(chosen) => self.symptoms(&chosen)?,
+            Input::Told(chosen) => self.take_told(&chosen)?,
             Input::Target { figure, unit } => {
                 self.state.target = Some((figure, unit));
                 if let Ask::Target(id) = &self.state.ask {

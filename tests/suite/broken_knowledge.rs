@@ -73,6 +73,7 @@ const BROKEN: &[Row] = &[
     ("remedy-not-named", Unreachable, "minimal/remedies/raise-allowance.yaml", 2, 8),
     ("runs-between-locked-steps", UnsafeText, "runs-between-locked-steps/remedies/free-the-pan.yaml", 3, 8),
     ("runs-with-guard-open", UnsafeText, "runs-with-guard-open/checks/paper-round-pan.yaml", 2, 8),
+    ("sign-twice", BadId, "sign-twice/machines/tray-filler.yaml", 27, 9),
     ("step-elsewhere", UnknownId, "step-elsewhere/remedies/raise-allowance.yaml", 11, 13),
     ("too-deep", TooBig, "too-deep/causes/allowance-low.yaml", 1, 31),
     ("twin-causes", NotToldApart, "minimal/causes/allowance-high.yaml", 1, 1),

@@ -37,6 +37,11 @@ fn help_shows_examples_before_usage_and_fits_a_phone() {
 fn every_command_has_examples_that_work() {
     let tool = Tool::built_in(80);
     std::fs::write(tool.home().join("fills.csv"), "net\n247.2\n247.0\n246.9\n247.4\n").unwrap();
+    std::fs::write(
+        tool.home().join("phrases.yaml"),
+        "- {said: bags are under, means: [fills-steadily-light]}\n",
+    )
+    .unwrap();
     let mut tried = 0;
     for inner in [&[][..], &["find"], &["show"], &["weights"], &["knowledge"], &["completions"], &["manual"]]
     {

@@ -19,6 +19,7 @@ mod show;
 mod small_networks;
 mod templates;
 mod tidy;
+mod told;
 mod tool;
 mod walk;
 mod weights;

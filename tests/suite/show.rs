@@ -262,3 +262,39 @@ help: did you mean tray-filler?
 --- exit Some(3)
 "#);
 }
+
+#[test]
+fn a_lamp_says_what_it_says_and_what_it_is_called_here() {
+    insta::assert_snapshot!(Tool::minimal(40).run(&["show", "feed-lamp"]).block(), @r#"
+Feed lamp
+
+Sign feed-lamp
+
+A lamp of the tray filler.
+
+On the panel of the tray filler it is
+called GO.
+
+The tray has been told to run.
+
+When something is wrong: If it goes out
+and product still comes, stop the
+machine.
+"#);
+}
+
+#[test]
+fn what_two_machines_share_is_one_entry_with_both_named() {
+    let tool = Tool::built_in(80);
+    for id in ["in-flight-allowance", "flap-shut-lamp"] {
+        let json = tool.run(&["show", id, "--json"]).json();
+        assert_eq!(json["machines"], serde_json::json!(["single-tray-weigher", "two-tray-weigher"]), "{id}");
+        let only = tool.run(&["show", id, "--machine", "two-tray-weigher", "--json"]).json();
+        assert_eq!(only["machine"], "two-tray-weigher");
+    }
+    let said = tool.run(&["show", "flap-shut-lamp"]).out.replace('\n', " ");
+    assert!(said.contains("single-tray vibratory net weigher and the two-tray"), "{said}");
+    assert!(said.contains("On the two-tray vibratory net weigher: A sensor sees"), "{said}");
+    // Only one of them has a second tray.
+    assert_eq!(tool.run(&["show", "second-tray-lamp", "--machine", "single-tray-weigher"]).status, Some(3));
+}

@@ -11,8 +11,18 @@ use crate::knowledge::Knowledge;
 use crate::plan::{Candidate, Kind, Then, Visit};
 use crate::safety::STANDING_NOTICE;
 use crate::search::Proposal;
+use crate::search::talk::{Meaning, Told};
 use crate::view::diagnosis;
 use crate::walk::{Assessment, Because, Suspect};
+
+/// What the complaint's words may mean and nobody confirmed; never evidence.
+#[derive(Debug, Default)]
+pub struct Proposed {
+    /// Symptoms whose words they fit.
+    pub symptoms: Vec<Proposal>,
+    /// What they tell of history, time and amounts.
+    pub told: Vec<Told>,
+}
 
 /// The answer.
 #[derive(Debug, Serialize)]
@@ -24,6 +34,7 @@ pub struct Diagnosis {
     next: Vec<NextOut>,
     visit: Option<VisitOut>,
     proposed_symptoms: Vec<ProposedOut>,
+    proposed: Vec<ToldOut>,
     evidence: Vec<EvidenceOut>,
     cautions: Vec<CautionOut>,
     limits: &'static str,
@@ -84,6 +95,27 @@ struct VisitOut {
 }
 
 #[derive(Debug, Serialize)]
+struct ToldOut {
+    kind: &'static str,
+    says: String,
+    said: String,
+    circumstance: Option<String>,
+    happened: Option<bool>,
+    amounts: Option<AmountsOut>,
+}
+
+#[derive(Debug, Serialize)]
+struct AmountsOut {
+    unit: &'static str,
+    unit_said: bool,
+    target: Option<f64>,
+    error: Option<f64>,
+    off: Option<f64>,
+    shown: Option<f64>,
+    weighed: Option<f64>,
+}
+
+#[derive(Debug, Serialize)]
 struct ProposedOut {
     id: String,
     title: String,
@@ -105,7 +137,7 @@ struct KnowledgeOut {
 }
 
 /// Turns an assessment into the answer; `proposed` are text matches that nobody confirmed.
-pub fn diagnosis(knowledge: &Knowledge, assessment: &Assessment, proposed: &[Proposal]) -> Diagnosis {
+pub fn diagnosis(knowledge: &Knowledge, assessment: &Assessment, proposed: &Proposed) -> Diagnosis {
     let next: Vec<NextOut> = assessment.plan.next.iter().map(|c| next_out(knowledge, c)).collect();
     Diagnosis {
         format: "handlamp-diagnosis/1",
@@ -125,7 +157,9 @@ pub fn diagnosis(knowledge: &Knowledge, assessment: &Assessment, proposed: &[Pro
         cautions: cautions(knowledge, &assessment.plan.next),
         next,
         visit: assessment.plan.visit.as_ref().map(visit),
+        proposed: told(knowledge, assessment, &proposed.told),
         proposed_symptoms: proposed
+            .symptoms
             .iter()
             .filter(|p| !assessment.gathered.complained.contains(&p.symptom))
             .map(|p| ProposedOut {
@@ -146,6 +180,47 @@ pub fn diagnosis(knowledge: &Knowledge, assessment: &Assessment, proposed: &[Pro
             .collect(),
         limits: STANDING_NOTICE,
         knowledge: KnowledgeOut { version: knowledge.version.clone(), hash: knowledge.hash.clone() },
+    }
+}
+
+/// What is proposed and was not answered as a circumstance already.
+fn told(knowledge: &Knowledge, assessment: &Assessment, told: &[Told]) -> Vec<ToldOut> {
+    let answered = |t: &&Told| match &t.means {
+        Meaning::Circumstance(id, _) => !assessment.heard.iter().any(|h| h.id == id.as_str()),
+        _ => true,
+    };
+    let one = |t: &Told| {
+        let (circumstance, happened) = match &t.means {
+            Meaning::Circumstance(id, happened) => (Some(id.to_string()), Some(*happened)),
+            _ => (None, None),
+        };
+        let amounts = match &t.means {
+            Meaning::Amounts(a) => Some(AmountsOut {
+                unit: a.unit.name,
+                unit_said: a.unit_said,
+                target: a.target,
+                error: a.error,
+                off: a.off,
+                shown: a.shown,
+                weighed: a.weighed,
+            }),
+            _ => None,
+        };
+        let (kind, says) = (told_kind(&t.means), diagnosis::meaning(knowledge, t));
+        ToldOut { kind, says, said: t.said.clone(), circumstance, happened, amounts }
+    };
+    told.iter().filter(answered).map(one).collect()
+}
+
+fn told_kind(means: &Meaning) -> &'static str {
+    match means {
+        Meaning::EverRight(_) => "ever-right",
+        Meaning::Since(_) => "since",
+        Meaning::ComesAndGoes(_) => "comes-and-goes",
+        Meaning::When(_) => "when",
+        Meaning::Circumstance(..) => "circumstance",
+        Meaning::Share(_) => "share",
+        Meaning::Amounts(_) => "amounts",
     }
 }
 

@@ -6,7 +6,9 @@ use serde::Serialize;
 
 use super::CautionOut;
 use super::work::{CheckOut, RemedyOut, check, remedy};
-use crate::knowledge::{At, Cause, Circumstance, Finding, Knowledge, LeadsTo, Machine, Setting, Strength};
+use crate::knowledge::{
+    At, Cause, Circumstance, Finding, Knowledge, LeadsTo, Machine, Setting, Sign, Strength,
+};
 use crate::safety::{EnergyPoint, Exposure, Exposures, ScaleSupply};
 use crate::view::entry as seen;
 
@@ -50,8 +52,15 @@ enum Fields {
     },
     Setting {
         machine: String,
+        machines: Vec<String>,
         #[serde(flatten)]
         setting: SettingOut,
+    },
+    Sign {
+        machine: String,
+        machines: Vec<String>,
+        #[serde(flatten)]
+        sign: SignOut,
     },
 }
 
@@ -64,7 +73,7 @@ pub fn entry(knowledge: &Knowledge, entry: seen::Entry<'_>, machine: Option<&Mac
         id: entry.id().to_owned(),
         title: entry.title().to_owned(),
         about: head.and_then(|h| h.about.clone()),
-        said: head.map_or_else(Vec::new, |h| h.said.clone()),
+        said: entry.said().to_vec(),
         basis: head
             .and_then(|h| h.basis.as_ref())
             .map(|b| BasisOut { text: b.text.clone(), from: b.from.value.clone() }),
@@ -87,10 +96,21 @@ fn fields(knowledge: &Knowledge, entry: seen::Entry<'_>, machine: Option<&Machin
             covers: e.caution.covers.iter().map(|c| c.as_str()).collect(),
             caution: CautionOut::from(&e.caution),
         },
-        seen::Entry::Setting(m, e) => {
-            Fields::Setting { machine: m.id.to_string(), setting: SettingOut::from(e) }
-        }
+        seen::Entry::Setting(m, e) => Fields::Setting {
+            machine: m.id.to_string(),
+            machines: owners(knowledge, entry),
+            setting: SettingOut { id: None, title: None, ..SettingOut::from(e) },
+        },
+        seen::Entry::Sign(m, e) => Fields::Sign {
+            machine: m.id.to_string(),
+            machines: owners(knowledge, entry),
+            sign: SignOut { id: None, title: None, said: None, ..SignOut::from(e) },
+        },
     }
+}
+
+fn owners(knowledge: &Knowledge, entry: seen::Entry<'_>) -> Vec<String> {
+    entry.machines(knowledge).iter().map(|m| m.id.to_string()).collect()
 }
 
 #[derive(Debug, Serialize)]
@@ -101,6 +121,7 @@ struct MachineOut {
     scale_supply: ScaleSupply,
     options: BTreeMap<String, String>,
     settings: Vec<SettingOut>,
+    signs: Vec<SignOut>,
     usual_spread_g: f64,
     tolerance_g: f64,
     division_g: f64,
@@ -135,6 +156,7 @@ impl From<&Machine> for MachineOut {
             scale_supply: m.scale_supply,
             options: m.options.iter().map(|(id, text)| (id.to_string(), text.clone())).collect(),
             settings: m.settings.iter().map(SettingOut::from).collect(),
+            signs: m.signs.iter().map(SignOut::from).collect(),
             usual_spread_g: m.usual_spread,
             tolerance_g: m.tolerance,
             division_g: m.division,
@@ -147,27 +169,61 @@ impl From<&Machine> for MachineOut {
 
 #[derive(Debug, Serialize)]
 struct SettingOut {
-    id: String,
-    title: String,
+    /// Left out where the entry around it says it already; the title too.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    id: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    title: Option<String>,
     group: String,
     what_it_does: String,
     too_high: Option<String>,
     too_low: Option<String>,
     unit: Option<&'static str>,
     usual: Option<String>,
+    called_here: Option<String>,
 }
 
 impl From<&Setting> for SettingOut {
     fn from(s: &Setting) -> Self {
         Self {
-            id: s.id.to_string(),
-            title: s.title.clone(),
+            id: Some(s.id.to_string()),
+            title: Some(s.title.clone()),
             group: s.group.clone(),
             what_it_does: s.what_it_does.clone(),
             too_high: s.too.0.clone(),
             too_low: s.too.1.clone(),
             unit: s.unit.map(|u| u.name),
             usual: s.usual.clone(),
+            called_here: s.called_here.clone(),
+        }
+    }
+}
+
+/// Named `sign_kind` because `kind` says what sort of entry it is.
+#[derive(Debug, Serialize)]
+struct SignOut {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    id: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    title: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    said: Option<Vec<String>>,
+    sign_kind: &'static str,
+    what_it_says: String,
+    when_wrong: String,
+    called_here: Option<String>,
+}
+
+impl From<&Sign> for SignOut {
+    fn from(s: &Sign) -> Self {
+        Self {
+            id: Some(s.id.to_string()),
+            title: Some(s.title.clone()),
+            said: Some(s.said.clone()),
+            sign_kind: s.kind.as_str(),
+            what_it_says: s.what_it_says.clone(),
+            when_wrong: s.when_wrong.clone(),
+            called_here: s.called_here.clone(),
         }
     }
 }

@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use crate::search::Hit;
+use crate::view::hits::why;
 
 /// What fits, best first.
 #[derive(Debug, Serialize)]
@@ -18,6 +19,8 @@ struct HitOut<'a> {
     id: &'a str,
     title: &'a str,
     score: f64,
+    /// In words, as a person reads it.
+    why: String,
     matched: MatchedOut<'a>,
 }
 
@@ -26,6 +29,9 @@ struct MatchedOut<'a> {
     part: &'static str,
     text: &'a str,
     words: &'a [String],
+    /// Typed, and the other word for it that stands there.
+    same: &'a [(String, String)],
+    spelling: &'a [String],
 }
 
 /// The hits for a program.
@@ -35,10 +41,13 @@ pub fn hits<'a>(words: &'a str, hits: &'a [Hit]) -> HitsOut<'a> {
         id: &hit.id,
         title: &hit.title,
         score: hit.score,
+        why: why(&hit.matched),
         matched: MatchedOut {
             part: hit.matched.part.as_str(),
             text: &hit.matched.text,
             words: &hit.matched.words,
+            same: &hit.matched.same,
+            spelling: &hit.matched.slips,
         },
     };
     HitsOut { format: "handlamp-hits/1", words, hits: hits.iter().map(one).collect() }

@@ -7,6 +7,7 @@ mod diagnosis;
 mod entry;
 mod hits;
 mod steps;
+mod trial;
 mod weighing;
 mod work;
 
@@ -17,10 +18,11 @@ use serde_json::ser::{Formatter, PrettyFormatter, Serializer};
 
 pub use cases::{CaseList, case_list};
 pub use counts::{CountsOut, counts};
-pub use diagnosis::{Diagnosis, diagnosis};
+pub use diagnosis::{Diagnosis, Proposed, diagnosis};
 pub use entry::{EntryOut, entry};
 pub use hits::{HitsOut, hits};
 pub use steps::{CautionOut, StepOut, StepsOut, steps};
+pub use trial::{TrialOut, trial};
 pub use weighing::{WeighingOut, weighing};
 
 use crate::units::significant;

@@ -4,10 +4,12 @@
 mod answer;
 mod opening;
 mod reasons;
+mod told;
 mod works;
 
 pub use answer::{answer, causes, help, likely, picture, why};
 pub use reasons::{MOST_REASONS, because, outcome_words, reason, then_lines};
+pub use told::meaning;
 
 use super::words::{self, sentence};
 use super::{Page, Words};
@@ -48,6 +50,7 @@ fn asked(knowledge: &Knowledge, state: &State) -> Page {
         Ask::Opening(item) => opening::question(knowledge, state, *item),
         Ask::MakeSafe => opening::make_safe(),
         Ask::Symptoms(list) => opening::symptoms(knowledge, state, list),
+        Ask::Told(list) => told::question(knowledge, list),
         Ask::Target(_) => works::target(),
         Ask::Check(id) => works::check(knowledge, state, id),
         Ask::Circumstance(id) => works::circumstance(knowledge, state, id),

@@ -1,7 +1,8 @@
 //! The page of a machine and of a setting.
 
 use super::super::{Block, Page, Table, Words, words};
-use crate::knowledge::{Knowledge, Machine, Setting};
+use super::Entry;
+use crate::knowledge::{Knowledge, Machine, Setting, Sign, SignKind};
 use crate::safety::{Exposures, ScaleSupply};
 use crate::units::Kind;
 
@@ -35,6 +36,7 @@ pub(super) fn machine(page: &mut Page, machine: &Machine) {
     });
     page.section("May be fitted", machine.options.values().map(|o| words::sentence_start(o)));
     settings(page, machine);
+    signs(page, machine);
     figures(page, machine);
 }
 
@@ -47,6 +49,18 @@ fn settings(page: &mut Page, machine: &Machine) {
     for setting in &machine.settings {
         let usual = setting.usual.as_deref().unwrap_or("");
         table.row([setting.title.as_str(), setting.group.as_str(), usual, setting.id.as_str()]);
+    }
+    page.push(Block::Table(table));
+}
+
+fn signs(page: &mut Page, machine: &Machine) {
+    if machine.signs.is_empty() {
+        return;
+    }
+    page.heading("Lamps and readings");
+    let mut table = Table::new(&["name", "what it is", "name to type"]);
+    for sign in &machine.signs {
+        table.row([sign.title.as_str(), sign.kind.as_str(), sign.id.as_str()]);
     }
     page.push(Block::Table(table));
 }
@@ -70,7 +84,9 @@ fn figures(page: &mut Page, machine: &Machine) {
 
 /// What a setting does, and what goes wrong on either side.
 pub(super) fn setting(page: &mut Page, knowledge: &Knowledge, machine: &Machine, setting: &Setting) {
-    page.text(format!("A setting of the {}, for {}.", words::clause(&machine.head.title), setting.group));
+    let entry = Entry::Setting(machine, setting);
+    page.text(format!("A setting of {}, for {}.", owners(knowledge, entry), setting.group));
+    called_here(page, machine, setting.called_here.as_deref());
     page.text(setting.what_it_does.as_str());
     let side = |lead: &str, text: &Option<String>| text.as_ref().map(|t| Words::new().strong(lead).plain(t));
     page.bullets(
@@ -79,7 +95,85 @@ pub(super) fn setting(page: &mut Page, knowledge: &Knowledge, machine: &Machine,
     if let Some(usual) = &setting.usual {
         page.text(format!("Usual: {usual}."));
     }
+    elsewhere(page, knowledge, entry, |here| match here {
+        Entry::Setting(_, other) => {
+            let words = |s: &Setting| (s.what_it_does.clone(), s.too.clone(), s.usual.clone());
+            (words(other) != words(setting)).then(|| {
+                let too = [("Too high: ", &other.too.0), ("Too low: ", &other.too.1)];
+                let too =
+                    too.into_iter().filter_map(|(lead, text)| text.as_ref().map(|t| format!(" {lead}{t}")));
+                let usual = other.usual.as_ref().map(|usual| format!(" Usual: {usual}."));
+                format!("{}{}{}", other.what_it_does, too.collect::<String>(), usual.unwrap_or_default())
+            })
+        }
+        _ => None,
+    });
     if knowledge.remedies.values().any(|r| r.changes.as_ref().is_some_and(|s| s.value == setting.id)) {
         page.text("Write down what stands there before you change it. Change one thing at a time.");
+    }
+}
+
+/// What a lamp or a reading says, and what it looks like when something is wrong.
+pub(super) fn sign(page: &mut Page, knowledge: &Knowledge, machine: &Machine, sign: &Sign) {
+    let entry = Entry::Sign(machine, sign);
+    let what = match sign.kind {
+        SignKind::Lamp => "A lamp",
+        SignKind::Reading => "A reading on the display",
+    };
+    page.text(format!("{what} of {}.", owners(knowledge, entry)));
+    called_here(page, machine, sign.called_here.as_deref());
+    page.text(sign.what_it_says.as_str());
+    page.text(Words::new().strong("When something is wrong: ").plain(&sign.when_wrong));
+    elsewhere(page, knowledge, entry, |here| match here {
+        Entry::Sign(_, other) => {
+            let differs = (&other.what_it_says, &other.when_wrong) != (&sign.what_it_says, &sign.when_wrong);
+            differs.then(|| format!("{} {}", other.what_it_says, other.when_wrong))
+        }
+        _ => None,
+    });
+}
+
+/// Every machine that has it, named.
+fn owners(knowledge: &Knowledge, entry: Entry<'_>) -> String {
+    let machines = entry.machines(knowledge);
+    let named: Vec<String> =
+        machines.iter().map(|m| format!("the {}", words::clause(&m.head.title))).collect();
+    words::and(&named)
+}
+
+fn called_here(page: &mut Page, machine: &Machine, name: Option<&str>) {
+    if let Some(name) = name {
+        let machine = words::clause(&machine.head.title);
+        page.text(
+            Words::new()
+                .plain(format!("On the panel of the {machine} it is called "))
+                .strong(name)
+                .plain("."),
+        );
+    }
+}
+
+/// What another machine says otherwise about the same setting or sign.
+fn elsewhere(
+    page: &mut Page,
+    knowledge: &Knowledge,
+    entry: Entry<'_>,
+    otherwise: impl Fn(Entry<'_>) -> Option<String>,
+) {
+    for machine in entry.machines(knowledge) {
+        let Some(here) = entry.on(machine) else { continue };
+        if let Some(text) = otherwise(here) {
+            page.text(
+                Words::new().strong(format!("On the {}: ", words::clause(&machine.head.title))).plain(text),
+            );
+        }
+        let name = match (here, entry) {
+            (Entry::Setting(_, other), Entry::Setting(first, _)) if first.id != machine.id => {
+                &other.called_here
+            }
+            (Entry::Sign(_, other), Entry::Sign(first, _)) if first.id != machine.id => &other.called_here,
+            _ => continue,
+        };
+        called_here(page, machine, name.as_deref());
     }
 }

@@ -13,7 +13,8 @@ use super::{Block, Page, Words, words};
 use crate::graph::{FaultGraph, Node};
 use crate::ids::MachineId;
 use crate::knowledge::{
-    Cause, CautionEntry, Check, Circumstance, Finding, FindingKind, Head, Knowledge, Machine, Remedy, Setting,
+    Cause, CautionEntry, Check, Circumstance, Finding, FindingKind, Head, Knowledge, Machine, Remedy,
+    Setting, Sign,
 };
 
 /// An entry of any kind.
@@ -33,14 +34,25 @@ pub enum Entry<'k> {
     Remedy(&'k Remedy),
     /// A hazard.
     Caution(&'k CautionEntry),
-    /// A setting, with the machine that has it.
+    /// A setting, with the machine whose words are shown.
     Setting(&'k Machine, &'k Setting),
+    /// A lamp or a reading, with the machine whose words are shown.
+    Sign(&'k Machine, &'k Sign),
 }
 
 impl<'k> Entry<'k> {
-    /// Every entry, in the order of kinds and then of ids.
+    /// Every entry, in the order of kinds and then of ids. A setting or sign that several machines have is one entry,
+    /// in the words of the first.
     pub fn all(knowledge: &'k Knowledge) -> impl Iterator<Item = Entry<'k>> {
-        let settings = |m: &'k Machine| m.settings.iter().map(move |s| Entry::Setting(m, s));
+        let (mut settings, mut signs) = (BTreeMap::new(), BTreeMap::new());
+        for m in knowledge.machines.values() {
+            for s in &m.settings {
+                settings.entry(&s.id).or_insert(Entry::Setting(m, s));
+            }
+            for s in &m.signs {
+                signs.entry(&s.id).or_insert(Entry::Sign(m, s));
+            }
+        }
         knowledge
             .machines
             .values()
@@ -51,7 +63,8 @@ impl<'k> Entry<'k> {
             .chain(knowledge.checks.values().map(Entry::Check))
             .chain(knowledge.remedies.values().map(Entry::Remedy))
             .chain(knowledge.cautions.values().map(Entry::Caution))
-            .chain(knowledge.machines.values().flat_map(settings))
+            .chain(settings.into_values())
+            .chain(signs.into_values())
     }
 
     /// The entries that an id names now or named before; several when kinds or machines share it.
@@ -61,6 +74,25 @@ impl<'k> Entry<'k> {
             (true, Some(now)) => Self::all(knowledge).filter(|e| e.id() == now).collect(),
             _ => found,
         }
+    }
+
+    /// The same entry in the words of one machine; `None` when that machine has no such setting or sign.
+    pub fn on(self, machine: &'k Machine) -> Option<Entry<'k>> {
+        match self {
+            Entry::Setting(_, this) => {
+                machine.settings.iter().find(|s| s.id == this.id).map(|s| Entry::Setting(machine, s))
+            }
+            Entry::Sign(_, this) => {
+                machine.signs.iter().find(|s| s.id == this.id).map(|s| Entry::Sign(machine, s))
+            }
+            other => Some(other),
+        }
+    }
+
+    /// Every machine that has this setting or sign, in order of id; none for other kinds.
+    pub fn machines(self, knowledge: &'k Knowledge) -> Vec<&'k Machine> {
+        let single = matches!(self, Entry::Setting(..) | Entry::Sign(..));
+        knowledge.machines.values().filter(|m| single && self.on(m).is_some()).collect()
     }
 
     /// Its id.
@@ -74,6 +106,7 @@ impl<'k> Entry<'k> {
             Entry::Remedy(e) => e.id.as_str(),
             Entry::Caution(e) => e.caution.id.as_str(),
             Entry::Setting(_, e) => e.id.as_str(),
+            Entry::Sign(_, e) => e.id.as_str(),
         }
     }
 
@@ -89,6 +122,7 @@ impl<'k> Entry<'k> {
             Entry::Remedy(_) => "remedy",
             Entry::Caution(_) => "caution",
             Entry::Setting(..) => "setting",
+            Entry::Sign(..) => "sign",
         }
     }
 
@@ -96,11 +130,12 @@ impl<'k> Entry<'k> {
     pub fn title(self) -> &'k str {
         match self {
             Entry::Setting(_, setting) => &setting.title,
+            Entry::Sign(_, sign) => &sign.title,
             _ => self.head().map_or("", |head| &head.title),
         }
     }
 
-    /// What every entry but a setting has.
+    /// What every entry but a setting and a sign has.
     pub fn head(self) -> Option<&'k Head> {
         match self {
             Entry::Machine(e) => Some(&e.head),
@@ -110,7 +145,15 @@ impl<'k> Entry<'k> {
             Entry::Check(e) => Some(&e.head),
             Entry::Remedy(e) => Some(&e.head),
             Entry::Caution(e) => Some(&e.head),
-            Entry::Setting(..) => None,
+            Entry::Setting(..) | Entry::Sign(..) => None,
+        }
+    }
+
+    /// How people say it.
+    pub fn said(self) -> &'k [String] {
+        match self {
+            Entry::Sign(_, sign) => &sign.said,
+            _ => self.head().map_or(&[], |head| &head.said),
         }
     }
 
@@ -122,7 +165,7 @@ impl<'k> Entry<'k> {
             Entry::Cause(e) => Some(Node::Cause(e.id.clone())),
             Entry::Check(e) => Some(Node::Check(e.id.clone())),
             Entry::Remedy(e) => Some(Node::Remedy(e.id.clone())),
-            Entry::Machine(_) | Entry::Caution(_) | Entry::Setting(..) => None,
+            Entry::Machine(_) | Entry::Caution(_) | Entry::Setting(..) | Entry::Sign(..) => None,
         }
     }
 }
@@ -153,6 +196,7 @@ fn body(page: &mut Page, knowledge: &Knowledge, entry: Entry<'_>, machine: Optio
     match entry {
         Entry::Machine(e) => machine::machine(page, e),
         Entry::Setting(m, e) => machine::setting(page, knowledge, m, e),
+        Entry::Sign(m, e) => machine::sign(page, knowledge, m, e),
         Entry::Circumstance(e) => {
             page.text(Words::new().plain("Ask: ").strong(&e.asked));
             page.text(format!("Before a call it is so in {} of cases.", words::percent(e.usual)));
@@ -163,8 +207,7 @@ fn body(page: &mut Page, knowledge: &Knowledge, entry: Entry<'_>, machine: Optio
         Entry::Remedy(e) => work::remedy(page, knowledge, e, machine),
         Entry::Caution(e) => page.push(Block::Caution(e.caution.clone())),
     }
-    let said = entry.head().map(|head| &head.said).filter(|said| !said.is_empty());
-    page.section("How people say it", said.into_iter().flatten().map(|s| format!("“{s}”")));
+    page.section("How people say it", entry.said().iter().map(|s| format!("“{s}”")));
 }
 
 fn finding(page: &mut Page, finding: &Finding) {
