@@ -87,6 +87,8 @@ pub struct Scale {
     pub rates: BTreeMap<String, f64>,
     /// Default hit and false alarm by `how`.
     pub hits: BTreeMap<How, (f64, f64)>,
+    /// Hit and false alarm of a caller who names a symptom, unless the symptom has its own.
+    pub said: (f64, f64),
     /// Chance of a finding without any cause of the book.
     pub leak: f64,
     /// Rate per 1000 of something that is not in the book, and its strength to every finding.
@@ -189,6 +191,8 @@ pub struct Finding {
     pub direction: Option<String>,
     /// Whether 'stop, make safe' comes before all else.
     pub stop_first: bool,
+    /// P(a caller names it | it is there) and P(names it | it is not).
+    pub said: (f64, f64),
     /// Degrees above normal: 1 for yes and no, 2 for some and much.
     pub degrees: usize,
     /// Probability of at least each degree without any cause of the book, falling.

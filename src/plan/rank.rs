@@ -15,8 +15,9 @@ use crate::safety::Exposures;
 
 /// Names the causes that a check helps to tell apart: at most so many.
 const MOST_NAMED: usize = 3;
-/// A check that is expected to save less than this many minutes does not go before a remedy.
-const LEAST_SAVED: f64 = 0.25;
+/// A check that is expected to save less than a minute does not go before a remedy.
+const LEAST_SAVED: f64 = 1.0;
+
 struct Board<'a> {
     situation: &'a Situation<'a>,
     field: Field,
