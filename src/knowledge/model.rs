@@ -415,8 +415,12 @@ pub struct Remedy {
     pub undo_minutes: f64,
     /// The setting that it changes.
     pub changes: Option<At<SettingId>>,
+    /// Whether the setting moves by the mean error of the run, as the in-flight allowance does.
+    pub by_mean_error: bool,
     /// Whether it touches zero, span, filter or learned values.
     pub calibrates: bool,
+    /// Whether it only keeps things safe until somebody else puts it right: done before a visit, never instead of one.
+    pub hands_over: bool,
     /// Parts and their price in minutes of held line.
     pub parts: Vec<(String, f64)>,
     /// The check that proves the cure.

@@ -155,6 +155,14 @@ pub(super) fn pooled(before: &[Event], fills: &Fills) -> Fills {
     pooled
 }
 
+/// The latest run of a case, with those before it that belong to it.
+pub fn latest_run(case: &Case) -> Option<Fills> {
+    case.events.iter().enumerate().rev().find_map(|(index, event)| match &event.what {
+        What::Reading { reading: Reading::Fills(fills), .. } => Some(pooled(&case.events[..index], fills)),
+        _ => None,
+    })
+}
+
 struct Scribe<'a, 'k> {
     desk: &'a Desk<'k>,
     case: &'a Case,

@@ -6,7 +6,9 @@ use serde::Serialize;
 
 use super::CautionOut;
 use super::work::{CheckOut, RemedyOut, check, remedy};
-use crate::knowledge::{At, Cause, Circumstance, Finding, FindingKind, Knowledge, LeadsTo, Machine, Setting, Strength};
+use crate::knowledge::{
+    At, Cause, Circumstance, Finding, FindingKind, Knowledge, LeadsTo, Machine, Setting, Strength,
+};
 use crate::safety::{EnergyPoint, Exposure, Exposures, ScaleSupply};
 use crate::view::entry as seen;
 
