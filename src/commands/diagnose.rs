@@ -9,9 +9,9 @@ use crate::ids::MachineId;
 use crate::knowledge::Knowledge;
 use crate::render::json::Proposed;
 use crate::render::{diagnostics, json};
-use crate::search::talk;
+use crate::search::{Index, talk};
 use crate::view::{diagnosis, words};
-use crate::walk::{Assessment, Desk, assess};
+use crate::walk::{Assessment, Desk, assess, sounds_dangerous};
 
 /// Stands for the machine until somebody says which it is.
 pub(super) const NOT_KNOWN_YET: &str = "not-known-yet";
@@ -47,8 +47,10 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
     let id = machine.map_or_else(|| MachineId::new(NOT_KNOWN_YET), |m| m.id.clone());
     let complaint = (!args.words.is_empty()).then(|| args.words.join(" "));
     let index = find::index(context)?;
+    let mut case = Case::of(id);
+    case.opening.danger = complaint.clone().filter(|words| dangerous(&knowledge, &index, words));
     let mut talk = Talk::new(&knowledge, index, Store::at(&context.store()?), complaint.clone());
-    let first = talk.walker().begin(Case::of(id), machine.is_some());
+    let first = talk.walker().begin(case, machine.is_some());
     let mut first = first.map_err(|e| CommandError::input(words::sentence(&e.to_string())))?;
     if let Some(complaint) = &complaint {
         first.state = talk.walker().listen(first.state, complaint);
@@ -61,6 +63,13 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
         context.json(&json::diagnosis(&knowledge, assessment, &proposed))?;
     }
     Ok(Outcome::Done)
+}
+
+/// Whether to make safe before anything is asked: the words say so, or what fits them best does.
+fn dangerous(knowledge: &Knowledge, index: &Index, words: &str) -> bool {
+    let best = index.propose_symptoms(words).ok().and_then(|found| found.into_iter().next());
+    let stop = best.and_then(|best| knowledge.findings.get(&best.symptom)).is_some_and(|f| f.stop_first);
+    stop || sounds_dangerous(words)
 }
 
 fn answers(knowledge: &Knowledge, path: &std::path::Path, keep: bool, context: &mut Context) -> Result {

@@ -80,11 +80,21 @@ pub(super) struct Talk<'k> {
     record: Option<Record>,
     /// The complaint given on the command line, until it is asked for.
     words: Option<String>,
+    /// Lines of a run that a word broke into.
+    begun: String,
 }
 
 impl<'k> Talk<'k> {
     pub(super) fn new(knowledge: &'k Knowledge, index: Index, store: Store, words: Option<String>) -> Self {
-        Self { knowledge, walker: Walker::new(knowledge), index, store, record: None, words }
+        Self {
+            knowledge,
+            walker: Walker::new(knowledge),
+            index,
+            store,
+            record: None,
+            words,
+            begun: String::new(),
+        }
     }
 
     /// Goes on with a record that is open already.
@@ -120,7 +130,7 @@ impl<'k> Talk<'k> {
                 (_, words) => {
                     self.words = words;
                     self.show(&state, step.show.as_ref(), context)?;
-                    match self.line(&mut lines, &state) {
+                    match self.line(&mut lines, &state, context)? {
                         Some(line) => understand(&line, &state, self.knowledge),
                         None => Input::Leave,
                     }
@@ -193,20 +203,24 @@ impl<'k> Talk<'k> {
             Some(Show::Why) => diagnosis::why(self.knowledge, state),
             Some(Show::Causes) => diagnosis::causes(self.knowledge, state),
             Some(Show::Help) => diagnosis::help(),
+            Some(Show::Run) => diagnosis::run_said(self.knowledge, &state.case),
             None => Page::default(),
         };
         if show.is_some() {
             Self::say(&page, context)?;
         }
         let mut page = diagnosis::question(self.knowledge, state);
-        if matches!(show, None | Some(Show::Said(_)))
+        if matches!(show, None | Some(Show::Said(_) | Show::Run))
             && matches!(
                 state.ask,
                 Ask::Check(_) | Ask::Circumstance(_) | Ask::Remedy(_) | Ask::Send | Ask::Close
             )
             && let Some(assessment) = &state.assessment
         {
-            page.0.extend(diagnosis::likely(self.knowledge, assessment).0);
+            page.before_hint(diagnosis::likely(self.knowledge, assessment));
+        }
+        if matches!(show, Some(Show::Why | Show::Causes | Show::Help)) {
+            page = page.asked_again();
         }
         Self::say(&page, context)
     }
@@ -216,26 +230,42 @@ impl<'k> Talk<'k> {
         if context.options.json { context.aside(page) } else { context.page(page) }
     }
 
-    /// One answer: a run of fills may take several lines, up to an empty one.
-    fn line(&self, lines: &mut Lines, state: &State) -> Option<String> {
-        let mut text = lines.next()?;
+    /// One answer: a run of fills may take several lines, up to an empty one. A word that asks something in between
+    /// loses none of them.
+    fn line(&mut self, lines: &mut Lines, state: &State, context: &mut Context) -> Result<Option<String>> {
         let is_run = match &state.ask {
             Ask::Check(id) => self.knowledge.checks.get(id).is_some_and(|c| matches!(c.asks, Asks::Run)),
             _ => false,
         };
-        while is_run && !text.trim().is_empty() && !is_word(&text) {
+        let mut text = std::mem::take(&mut self.begun);
+        if !is_run {
+            return Ok(lines.next());
+        }
+        if !text.is_empty() {
+            let mut page = Page::default();
+            page.text(format!(
+                "Kept so far: {}. Go on; an empty line ends the run.",
+                text.replace('\n', " ")
+            ));
+            Self::say(&page, context)?;
+        }
+        loop {
             match lines.next() {
+                None if text.is_empty() => return Ok(None),
+                Some(word) if is_word(&word) => {
+                    self.begun = text;
+                    return Ok(Some(word));
+                }
                 Some(more) if !more.trim().is_empty() => {
                     // Too long already: the rest is read past, and the whole is refused in words.
                     if text.len() < LONGEST_LINE {
-                        text.push('\n');
+                        text.push_str(if text.is_empty() { "" } else { "\n" });
                         text.push_str(&more);
                     }
                 }
-                _ => break,
+                _ => return Ok(Some(text)),
             }
         }
-        Some(text)
     }
 
     fn bye(&self, state: &State, context: &mut Context) -> Result<()> {

@@ -64,7 +64,8 @@ pub(super) fn circumstance(reader: &mut Reader<'_>, id: &str, node: &Node) -> Op
 pub(super) fn finding(reader: &mut Reader<'_>, id: &str, kind: FindingKind, node: &Node) -> Option<Finding> {
     let mut fields = Fields::open(reader, node)?;
     let head = head(reader, &mut fields);
-    let (direction, stop_first) = fields.get("opens").map_or((None, false), |n| opens(reader, n));
+    let opens = fields.get("opens").map(|n| opens(reader, n)).unwrap_or_default();
+    let (hit, alarm) = reader.scale.said;
     let degrees = fields.get("degrees").map_or(1, |n| degrees(reader, n));
     let leak = fields
         .get("leak")
@@ -78,8 +79,9 @@ pub(super) fn finding(reader: &mut Reader<'_>, id: &str, kind: FindingKind, node
         id: id.into(),
         kind,
         head: head?,
-        direction,
-        stop_first,
+        direction: opens.direction,
+        stop_first: opens.stop_first,
+        said: (hit, opens.false_alarm.unwrap_or(alarm)),
         degrees,
         leak,
         pattern,
@@ -88,12 +90,22 @@ pub(super) fn finding(reader: &mut Reader<'_>, id: &str, kind: FindingKind, node
     })
 }
 
-fn opens(reader: &mut Reader<'_>, node: &Node) -> (Option<String>, bool) {
-    let Some(mut fields) = Fields::open(reader, node) else { return (None, false) };
+/// What the complaint reader needs of a symptom.
+#[derive(Default)]
+struct Opens {
+    direction: Option<String>,
+    stop_first: bool,
+    false_alarm: Option<f64>,
+}
+
+fn opens(reader: &mut Reader<'_>, node: &Node) -> Opens {
+    let Some(mut fields) = Fields::open(reader, node) else { return Opens::default() };
     let direction = fields.get("direction").and_then(|n| reader.choice(n, DIRECTIONS)).map(str::to_owned);
     let stop_first = fields.flag(reader, "stop_first");
+    let alarms = (PROBABLE.0, reader.scale.said.0);
+    let false_alarm = fields.get("false_alarm").and_then(|n| reader.number(n, alarms.0, alarms.1));
     fields.close(reader);
-    (direction, stop_first)
+    Opens { direction, stop_first, false_alarm }
 }
 
 fn degrees(reader: &mut Reader<'_>, node: &Node) -> usize {

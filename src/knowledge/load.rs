@@ -336,12 +336,13 @@ fn scale_fields(reader: &mut Reader<'_>, node: &Node) -> Option<Scale> {
         }
         group.close(reader);
     }
+    let said = fields.need(reader, "said").and_then(|n| two_numbers(reader, n, "hit", "false_alarm"));
     let leak =
         fields.need(reader, "leak").and_then(|n| reader.number(n, entries::PROBABLE.0, entries::PROBABLE.1));
     let outside =
         fields.need(reader, "not_in_the_book").and_then(|n| two_numbers(reader, n, "rate", "strength"));
     fields.close(reader);
-    Some(Scale { strengths, rates, hits, leak: leak?, not_in_the_book: outside? })
+    Some(Scale { strengths, rates, hits, said: said?, leak: leak?, not_in_the_book: outside? })
 }
 
 fn two_numbers(

@@ -93,6 +93,8 @@ pub struct Scale {
     pub rates: BTreeMap<String, f64>,
     /// Default hit and false alarm by `how`.
     pub hits: BTreeMap<How, (f64, f64)>,
+    /// Hit and false alarm of a caller who names a symptom, unless the symptom has its own.
+    pub said: (f64, f64),
     /// Chance of a finding without any cause of the book.
     pub leak: f64,
     /// Rate per 1000 of something that is not in the book, and its strength to every finding.
@@ -178,6 +180,8 @@ pub struct Finding {
     pub direction: Option<String>,
     /// Whether 'stop, make safe' comes before all else.
     pub stop_first: bool,
+    /// P(a caller names it | it is there) and P(names it | it is not).
+    pub said: (f64, f64),
     /// Degrees above normal: 1 for yes and no, 2 for some and much.
     pub degrees: usize,
     /// Probability of at least each degree without any cause of the book, falling.
@@ -400,8 +404,12 @@ pub struct Remedy {
     pub undo_minutes: f64,
     /// The setting that it changes.
     pub changes: Option<At<SettingId>>,
+    /// Whether the setting moves by the mean error of the run, as the in-flight allowance does.
+    pub by_mean_error: bool,
     /// Whether it touches zero, span, filter or learned values.
     pub calibrates: bool,
+    /// Whether it only keeps things safe until somebody else puts it right: done before a visit, never instead of one.
+    pub hands_over: bool,
     /// Parts and their price in minutes of held line.
     pub parts: Vec<(String, f64)>,
     /// The check that proves the cure.

@@ -146,8 +146,8 @@ fn definitions(knowledge: &Knowledge) -> Map<String, Value> {
     let kinds = [
         ("machine", machine()),
         ("circumstance", circumstance()),
-        ("symptom", finding("How a caller or a run of fills shows it.")),
-        ("condition", finding("What is so inside the machine, between cause and symptom.")),
+        ("symptom", finding(knowledge, "How a caller or a run of fills shows it.")),
+        ("condition", finding(knowledge, "What is so inside the machine, between cause and symptom.")),
         ("cause", cause(knowledge)),
         ("check", check()),
         ("remedy", remedy()),
@@ -309,10 +309,15 @@ fn leads_to() -> Value {
     ]))
 }
 
-fn finding(about: &str) -> Value {
+fn finding(k: &Knowledge, about: &str) -> Value {
     let opens = group(vec![
         may("direction", "What a reader of complaints looks for.", of_table(DIRECTIONS)),
         may("stop_first", "True puts 'stop, make safe' before all else.", truth()),
+        may(
+            "false_alarm",
+            "How often a caller says so when it is not.",
+            number((PROBABLE.0, k.scale.said.0)),
+        ),
     ]);
     entry(
         about,
@@ -429,6 +434,8 @@ fn remedy() -> Value {
         may("reversible", "Whether it can be undone; true when left out.", truth()),
         may("undo_minutes", "Minutes to undo it.", defined("minutes")),
         may("changes", "The setting that it changes.", defined("a-setting")),
+        may("by_mean_error", "True when its new figure is the old plus the mean error of the run.", truth()),
+        may("hands_over", "True when it only keeps things safe until somebody comes.", truth()),
         may("calibrates", "True when it touches zero, span, filter or learned values.", truth()),
         may("parts", "Parts, each with its price.", list(&part)),
     ]);

@@ -15,8 +15,9 @@ use crate::safety::Exposures;
 
 /// Names the causes that a check helps to tell apart: at most so many.
 const MOST_NAMED: usize = 3;
-/// A check that is expected to save less than this many minutes does not go before a remedy.
-const LEAST_SAVED: f64 = 0.25;
+/// A check that is expected to save less than a minute does not go before a remedy.
+const LEAST_SAVED: f64 = 1.0;
+
 struct Board<'a> {
     situation: &'a Situation<'a>,
     field: Field,
@@ -76,7 +77,8 @@ impl<'a> Board<'a> {
         let (mut remedies, mut acts) = (Vec::new(), Vec::new());
         for &remedy in &situation.view.remedies {
             let Some(cause) = situation.model.cause(&remedy.cures.value) else { continue };
-            if situation.done.contains(&remedy.id) || situation.remedy_hindrance(remedy).is_some() {
+            let settled = situation.done.contains(&remedy.id) || remedy.hands_over;
+            if settled || situation.remedy_hindrance(remedy).is_some() {
                 continue;
             }
             let Some(gates) = situation.open_gates(remedy) else { continue };
@@ -298,13 +300,14 @@ impl<'a> Board<'a> {
             .filter_map(|r| Some((&r.id, self.situation.remedy_hindrance(r)?)))
             .collect();
         let hindrance = if alone { hindrances.values().next().copied() } else { None };
+        let until_then = visit::until_then(self.situation, &self.field.scenarios).map(|remedy| &remedy.work);
         Candidate {
             id: SEND.to_owned(),
             kind: Kind::Send,
             minutes: self.situation.visit,
             minutes_saved: 0.0,
-            exposures: Exposures::outside(),
-            cautions: Vec::new(),
+            exposures: until_then.map_or_else(Exposures::outside, |work| self.situation.exposures(work)),
+            cautions: until_then.map(cautions).unwrap_or_default(),
             why: Reason::NothingElse(hindrance),
             then: Vec::new(),
         }

@@ -4,11 +4,15 @@ use std::collections::BTreeSet;
 
 use super::situation::Situation;
 use super::worth::Scenario;
-use crate::ids::{CheckId, ToolId};
+use crate::ids::{CheckId, RemedyId, ToolId};
 use crate::knowledge::Remedy;
 
 /// The share of the probability that parts and tools should cover.
 const COVER: f64 = 0.9;
+/// A part that no way of at least this probability needs stays at home.
+const LEAST: f64 = 0.05;
+/// A hand-over is proposed for a cause at least so likely.
+const LIKELY: f64 = 0.1;
 /// Checks named for the arrival.
 const MOST_CHECKS: usize = 3;
 
@@ -25,6 +29,8 @@ pub struct Visit {
     pub first_checks: Vec<CheckId>,
     /// Minutes until somebody is there.
     pub minutes: f64,
+    /// The remedy whose steps keep things safe until then, when a likely cause has one.
+    pub until_then: Option<RemedyId>,
 }
 
 /// Packs for the likeliest scenarios until nine tenths are covered. `arrival` ranks checks by their worth on site.
@@ -43,7 +49,8 @@ pub(super) fn prepare(situation: &Situation<'_>, scenarios: &[Scenario], arrival
         }
         let wanted: BTreeSet<String> =
             remedies.iter().flat_map(|r| &r.parts).map(|(part, _)| part.clone()).collect();
-        if cover >= COVER && !wanted.is_subset(&parts) {
+        let rare = scenario.weight < LEAST * total;
+        if (cover >= COVER || rare) && !wanted.is_subset(&parts) {
             continue;
         }
         parts.extend(wanted);
@@ -60,7 +67,27 @@ pub(super) fn prepare(situation: &Situation<'_>, scenarios: &[Scenario], arrival
         cover: cover.min(1.0),
         first_checks,
         minutes: situation.visit,
+        until_then: until_then(situation, scenarios).map(|remedy| remedy.id.clone()),
     }
+}
+
+/// What is done until somebody comes: the hand-over of the likeliest cause that has one, and that nothing else done
+/// from here could cure.
+pub(super) fn until_then<'a>(situation: &Situation<'a>, scenarios: &[Scenario]) -> Option<&'a Remedy> {
+    let total: f64 = scenarios.iter().map(|s| s.weight).sum();
+    let chance = |remedy: &Remedy| -> f64 {
+        let cause = situation.model.cause(&remedy.cures.value);
+        let with = scenarios.iter().filter(|s| cause.is_some_and(|cause| s.causes.contains(&cause)));
+        with.map(|s| s.weight).sum::<f64>() / total.max(f64::MIN_POSITIVE)
+    };
+    let remedies = &situation.view.remedies;
+    let stuck = |remedy: &Remedy| {
+        let others = remedies.iter().filter(|r| r.cures.value == remedy.cures.value && !r.hands_over);
+        others.into_iter().all(|r| situation.remedy_hindrance(r).is_some())
+    };
+    let likely = remedies.iter().filter(|r| r.hands_over && stuck(r)).map(|r| (chance(r), *r));
+    let best = likely.max_by(|a, b| a.0.total_cmp(&b.0).then_with(|| b.1.id.cmp(&a.1.id)))?;
+    (best.0 >= LIKELY).then_some(best.1)
 }
 
 /// The remedy most likely to cure a cause; what cannot be cured from the book has none.

@@ -261,10 +261,31 @@ impl Page {
         self.0.iter().any(|b| matches!(b, Block::Step(..) | Block::Isolation(_)))
     }
 
-    /// The blocks, closed with the standing notice where steps are shown. Renderers draw these.
+    /// The blocks, closed with the standing notice where steps are shown; what to type next stays last. Renderers draw
+    /// these.
     pub fn closed(&self) -> impl Iterator<Item = &Block> {
         static NOTICE: Block = Block::Notice;
         let missing = self.shows_steps() && !self.0.contains(&Block::Notice);
-        self.0.iter().chain(missing.then_some(&NOTICE))
+        let (said, hints) = self.0.split_at(self.hints_from());
+        said.iter().chain(missing.then_some(&NOTICE)).chain(hints)
+    }
+
+    /// Adds more before what to type next.
+    pub fn before_hint(&mut self, more: Page) {
+        let hints = self.0.split_off(self.hints_from());
+        self.0.extend(more.0.into_iter().chain(hints));
+    }
+
+    /// Without the steps and what stands before them: what is asked, for somebody who has just read them.
+    #[must_use]
+    pub fn asked_again(mut self) -> Self {
+        if let Some(step) = self.0.iter().rposition(|b| matches!(b, Block::Step(..) | Block::Isolation(_))) {
+            self.0.drain(..=step);
+        }
+        self
+    }
+
+    fn hints_from(&self) -> usize {
+        self.0.iter().rposition(|b| !matches!(b, Block::Hint(_))).map_or(0, |last| last + 1)
     }
 }

@@ -4,7 +4,7 @@ use super::{Block, Page, Plot, Words, words};
 use crate::units::Unit;
 use crate::weights::allowance::Advice;
 use crate::weights::pattern::Verdict;
-use crate::weights::{Interval, Patterns, Question, Read, Remark, Summary, find_patterns, summarise};
+use crate::weights::{Interval, Patterns, Question, Read, Remark, Run, Summary, find_patterns, summarise};
 
 /// A run with all that is said about it.
 #[derive(Debug, Clone)]
@@ -32,6 +32,19 @@ impl Weighing {
         let advice =
             allowance.map(|old| crate::weights::allowance::advise(&read.run, &question, &patterns, old, 1.0));
         Self { read, question, summary, patterns, advice }
+    }
+
+    /// Judges a run that was taken down in a call, where nothing was left out.
+    pub fn of_run(run: Run, question: Question) -> Self {
+        Self::of(Read { run, skipped: Vec::new(), skipped_count: 0, unit_assumed: false }, question, None)
+    }
+
+    /// The same with what to do about this allowance, in grams.
+    pub fn with_allowance(mut self, old: f64) -> Self {
+        let advice =
+            crate::weights::allowance::advise(&self.read.run, &self.question, &self.patterns, old, 1.0);
+        self.advice = Some(advice);
+        self
     }
 
     /// All of it in one sentence.
@@ -83,10 +96,22 @@ pub fn page(weighing: &Weighing) -> Page {
     });
     page.text(Words::new().strong(weighing.sentence()));
     pattern(&mut page, weighing);
-    advice(&mut page, weighing);
+    if let Some(advised) = advised(weighing) {
+        page.text(advised);
+    }
     page.section("Know before you trust it", know(weighing));
     page.section("Figures (in brackets: where the true one lies, 19 times in 20)", figures(weighing));
     pairs(&mut page, weighing);
+    page.push(Block::Plot(picture(weighing)));
+    page
+}
+
+/// What a run says, as short as a call needs it: a sentence, two figures, the picture.
+pub fn in_short(weighing: &Weighing) -> Page {
+    let mut page = Page::default();
+    page.text(Words::new().strong(weighing.sentence()));
+    pattern(&mut page, weighing);
+    page.bullets(figures(weighing).into_iter().take(3));
     page.push(Block::Plot(picture(weighing)));
     page
 }
@@ -118,10 +143,10 @@ fn pattern(page: &mut Page, weighing: &Weighing) {
     }
 }
 
-fn advice(page: &mut Page, weighing: &Weighing) {
-    let Some(advice) = &weighing.advice else { return };
+/// What to do about the in-flight allowance, when the present one is known.
+pub fn advised(weighing: &Weighing) -> Option<Words> {
     let weight = |grams| weighing.weight(grams);
-    page.text(match advice {
+    Some(match weighing.advice.as_ref()? {
         Advice::Set { old, new, cut_off } => Words::new()
             .plain("In-flight allowance: from ")
             .plain(weight(*old))
@@ -140,7 +165,7 @@ fn advice(page: &mut Page, weighing: &Weighing) {
         Advice::BelowZero { .. } => {
             "In-flight allowance: leave it. It would have to go below zero, so something else makes the fills light.".into()
         }
-    });
+    })
 }
 
 fn know(weighing: &Weighing) -> Vec<Words> {

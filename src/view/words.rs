@@ -59,6 +59,9 @@ pub fn minutes(minutes: f64) -> String {
     }
 }
 
+/// What is less probable than this is called unlikely.
+pub const UNLIKELY: f64 = 0.05;
+
 /// 'about 6 in 10 calls like this'; under 1 in 20 'unlikely'.
 pub fn likelihood(probability: f64) -> String {
     let short = likely(probability);
@@ -67,7 +70,7 @@ pub fn likelihood(probability: f64) -> String {
 
 /// 'about 6 in 10', 'nearly certain', 'unlikely': for beside a bar.
 pub fn likely(probability: f64) -> String {
-    if probability < 0.05 {
+    if probability < UNLIKELY {
         "unlikely".to_owned()
     } else if probability < 0.075 {
         "about 1 in 20".to_owned()

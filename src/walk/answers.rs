@@ -1,7 +1,7 @@
 //! What an answer does: a reading, a circumstance, a remedy with the setting it changes, the closing.
 
 use super::assess::AssessError;
-use super::state::{Ask, Lockout, Show};
+use super::state::{Ask, Change, Lockout, Show};
 use super::step::Pace;
 use crate::casebook::{Closing, Entry, Event, Happened, Reading, RemedyResult, What};
 use crate::ids::{CheckId, RemedyId, SettingId};
@@ -39,6 +39,9 @@ impl Pace<'_> {
         let moment = self.moment();
         self.event(What::Reading { check: id, reading, moment });
         self.opening()?;
+        if run {
+            self.show = Some(Show::Run);
+        }
         if run && self.proved() {
             self.state.ask = Ask::Close;
         }
@@ -98,7 +101,11 @@ impl Pace<'_> {
             _ => None,
         });
         match result {
-            Some(RemedyResult::StillThere) => self.put_back(id),
+            Some(RemedyResult::StillThere) => {
+                if let Some(ask) = self.to_put_back() {
+                    self.state.ask = ask;
+                }
+            }
             Some(RemedyResult::ProvedGone) => self.state.ask = Ask::Close,
             _ => {}
         }
@@ -111,6 +118,7 @@ impl Pace<'_> {
         let aside = |what: &What| matches!(what, What::Note(_) | What::Suspicion(_));
         match &self.state.case.events.iter().rfind(|e| !aside(&e.what))?.what {
             What::Remedy { id, .. } if self.changes(id) => Some(Ask::Setting(id.clone())),
+            What::Setting { .. } => self.to_put_back(),
             What::Reading { reading: Reading::Fills(_), .. } if self.proved() => Some(Ask::Close),
             _ => None,
         }
@@ -136,19 +144,32 @@ impl Pace<'_> {
     }
 
     /// One change at a time: what did not help goes back before the next is made.
-    fn put_back(&mut self, remedy: &RemedyId) {
-        let changed = self.state.case.events.iter().rev().find_map(|e| match &e.what {
-            What::Setting { id, old: Some(old), new: Some(_) } if sets(self.knowledge, remedy, id) => {
-                Some((id, old))
+    fn to_put_back(&self) -> Option<Ask> {
+        let mut changed = None;
+        for event in self.state.case.events.iter().rev() {
+            match &event.what {
+                What::Setting { id, old: Some(old), new: Some(new) } if changed.is_none() && old != new => {
+                    changed = Some((id, Change { setting: id.clone(), from: new.clone(), to: old.clone() }));
+                }
+                What::Remedy { id, result: RemedyResult::StillThere } => {
+                    let (setting, change) = changed?;
+                    return sets(self.knowledge, id, setting).then_some(Ask::PutBack(change));
+                }
+                What::Note(_) | What::Suspicion(_) => {}
+                _ => return None,
             }
-            _ => None,
-        });
-        if let Some((setting, old)) = changed {
-            let name = setting.as_str().replace('-', " ");
-            let sentence =
-                format!("No better: put the {name} back to {old} before anything else is changed.");
-            self.show = Some(Show::Said(sentence));
         }
+        None
+    }
+
+    /// Whether what did not help was put back.
+    pub(super) fn put_back(&mut self, done: bool) -> Result<(), AssessError> {
+        let Ask::PutBack(change) = self.state.ask.clone() else { return Ok(()) };
+        // Left as it is stands in the record too, so that nobody is asked again.
+        let Change { setting, from, to } = change;
+        let new = if done { to } else { from.clone() };
+        self.event(What::Setting { id: setting, old: Some(from), new: Some(new) });
+        self.opening()
     }
 
     pub(super) fn close(&mut self, closing: Closing) {

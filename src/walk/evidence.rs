@@ -155,6 +155,14 @@ pub(super) fn pooled(before: &[Event], fills: &Fills) -> Fills {
     pooled
 }
 
+/// The latest run of a case, with those before it that belong to it.
+pub fn latest_run(case: &Case) -> Option<Fills> {
+    case.events.iter().enumerate().rev().find_map(|(index, event)| match &event.what {
+        What::Reading { reading: Reading::Fills(fills), .. } => Some(pooled(&case.events[..index], fills)),
+        _ => None,
+    })
+}
+
 struct Scribe<'a, 'k> {
     desk: &'a Desk<'k>,
     case: &'a Case,
@@ -169,7 +177,7 @@ impl Scribe<'_, '_> {
             return;
         }
         let (outcome, item) = match (&check.asks, reading) {
-            (Asks::Complaint, Reading::Outcome(outcome)) => self.says(check, outcome, moment, stands),
+            (Asks::Complaint, Reading::Outcome(outcome)) => self.says(outcome, moment, stands),
             (Asks::Run, Reading::Fills(fills)) => match self.run(fills, moment) {
                 Some((outcome, item)) => (outcome, stands.then_some(item)),
                 None => return,
@@ -209,19 +217,14 @@ impl Scribe<'_, '_> {
     }
 
     /// What the caller says: a yes/no factor of its own for the one symptom.
-    fn says(
-        &mut self,
-        check: &Check,
-        outcome: &OutcomeId,
-        moment: Moment,
-        stands: bool,
-    ) -> (OutcomeId, Option<Item>) {
+    fn says(&mut self, outcome: &OutcomeId, moment: Moment, stands: bool) -> (OutcomeId, Option<Item>) {
         let symptom = FindingId::new(outcome.as_str());
         if stands && !self.gathered.complained.contains(&symptom) {
             self.gathered.complained.push(symptom.clone());
         }
-        let (hit, alarm) = self.desk.knowledge.scale.hits.get(&check.how).copied().unwrap_or((0.8, 0.1));
-        let item = self.desk.model.finding(&symptom).map(|finding| {
+        let known = self.desk.knowledge.findings.get(&symptom).zip(self.desk.model.finding(&symptom));
+        let item = known.map(|(known, finding)| {
+            let (hit, alarm) = known.said;
             let degrees = self.desk.model.network.findings()[finding].degrees;
             let likelihood = (0..=degrees).map(|state| if state == 0 { alarm } else { hit }).collect();
             Item::Answer { findings: vec![finding], likelihood, moment: moment_of(moment) }

@@ -1,7 +1,7 @@
 //! What a person typed, understood for what is being asked. Numbers choose; a few words work at every prompt.
 
 use super::read::{check_answer, setting, target};
-use super::state::{Ask, Item, Pick, State};
+use super::state::{Answered, Ask, Item, Pick, State};
 use crate::casebook::{Closing, Happened, Reading, RemedyResult};
 use crate::diag::harmless;
 use crate::ids::FindingId;
@@ -43,6 +43,8 @@ pub enum Input {
         /// What was typed.
         new: Option<String>,
     },
+    /// Whether a setting was put back.
+    PutBack(bool),
     /// How a remedy went.
     Result(RemedyResult),
     /// One of the list, from zero.
@@ -132,12 +134,12 @@ fn everywhere(text: &str, state: &State, knowledge: &Knowledge) -> Option<Input>
             knowledge
                 .remedies
                 .values()
-                .filter(|r| here_too(r, state, knowledge))
+                .filter(|r| !r.hands_over && here_too(r, state, knowledge))
                 .map(|r| r.id.clone())
                 .collect(),
         )),
         "suspect" => Input::Menu(Pick::Suspect(suspects(state, knowledge))),
-        "correct" => Input::Menu(Pick::Correct((0..state.case.events.len()).collect())),
+        "correct" => Input::Menu(Pick::Correct(answered(state))),
         _ => return None,
     })
 }
@@ -154,6 +156,15 @@ fn readings(state: &State, knowledge: &Knowledge) -> Vec<String> {
     checks.sort_by(|a, b| (&a.work.place.value, &a.id).cmp(&(&b.work.place.value, &b.id)));
     let circumstances = knowledge.circumstances.keys().map(|id| id.as_str().to_owned());
     checks.iter().map(|c| c.id.as_str().to_owned()).chain(circumstances).collect()
+}
+
+/// Every answer that can be put right: what was found, then the opening.
+fn answered(state: &State) -> Vec<Answered> {
+    let events = (0..state.case.events.len()).map(Answered::Event);
+    // Another machine would make nothing of the answers given for this one.
+    let settled = |item: &Item| *item == Item::Machine && !state.case.events.is_empty();
+    let items = state.opened.iter().filter(|item| !settled(item)).copied().map(Answered::Opening);
+    events.chain(items).collect()
 }
 
 fn here_too(remedy: &crate::knowledge::Remedy, state: &State, knowledge: &Knowledge) -> bool {
@@ -198,6 +209,9 @@ fn here(text: &str, state: &State, knowledge: &Knowledge) -> Input {
             pick(text, &RESULTS).map_or_else(|| say("Type 1, 2 or 3 once it is done."), Input::Result)
         }
         Ask::Before(id) | Ask::Setting(id) => setting(text, id, state, knowledge),
+        Ask::PutBack(_) => {
+            yes_no(text).map_or_else(|| say("Type y once it is put back, n if it stays."), Input::PutBack)
+        }
         Ask::Send => pick(text, &SENDS).unwrap_or_else(|| say("Type 1, or 'other' for other steps.")),
         Ask::Pick(list) => {
             numbered(text, list.len()).map_or_else(|| say("Type the number of one of them."), Input::Chosen)
@@ -234,8 +248,8 @@ pub(super) fn numbered(text: &str, length: usize) -> Option<usize> {
 
 fn yes_no(text: &str) -> Option<bool> {
     match text.to_lowercase().as_str() {
-        "y" | "yes" | "1" => Some(true),
-        "n" | "no" | "2" => Some(false),
+        "y" | "yes" => Some(true),
+        "n" | "no" => Some(false),
         _ => None,
     }
 }

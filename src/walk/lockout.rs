@@ -3,6 +3,7 @@
 use super::assess::AssessError;
 use super::state::{Ask, Lockout, Work};
 use super::step::Pace;
+use crate::casebook::What;
 
 impl Pace<'_> {
     /// Work behind a guard waits for authority, the written procedure, and a lock that is on and tried.
@@ -39,6 +40,9 @@ impl Pace<'_> {
             return Ok(());
         }
         if let Some(key) = key {
+            if self.state.lockout.key.is_none() {
+                self.remark(What::Note(format!("Isolated, locked and tried. The key is with {key}.")));
+            }
             self.state.lockout.key = Some(key);
             self.state.ask = self.open(*work);
             Ok(())

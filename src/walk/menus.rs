@@ -1,7 +1,7 @@
 //! Off the straight path of a walk: skip, back, correct, and the lists to choose from.
 
 use super::assess::AssessError;
-use super::state::{Ask, Item, Pick, Show, Work};
+use super::state::{Answered, Ask, Item, Pick, Show, Work};
 use super::step::Pace;
 use crate::casebook::{Event, Happened, Reading, What};
 use crate::ids::{CircumstanceId, RemedyId, SettingId};
@@ -39,6 +39,7 @@ impl Pace<'_> {
                 Ok(())
             }
             Ask::Setting(remedy) => self.next_after_remedy(&remedy),
+            Ask::PutBack(_) => self.put_back(false),
             Ask::Remedy(_) | Ask::Send => {
                 self.state.passed.extend(self.state.ask.id().map(str::to_owned));
                 self.next()
@@ -160,11 +161,14 @@ impl Pace<'_> {
                     self.suspected(cause.as_str())?;
                 }
             }
-            Pick::Correct(events) => {
-                if let Some(&index) = events.get(place) {
-                    self.correct(index);
+            Pick::Correct(events) => match events.get(place) {
+                Some(&Answered::Event(index)) => self.correct(index),
+                Some(&Answered::Opening(item)) => {
+                    self.state.opened.remove(&item);
+                    self.state.ask = Ask::Opening(item);
                 }
-            }
+                None => {}
+            },
         }
         Ok(())
     }

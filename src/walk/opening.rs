@@ -12,6 +12,31 @@ const CALLER: &str = "caller";
 /// The person who types.
 const TECHNICIAN: &str = "tech";
 
+/// Words that mean 'make safe' before anything is asked. Once too often costs one key.
+const DANGER: &[&str] = &[
+    "hurt",
+    "injur",
+    "bleed",
+    "trapped",
+    "finger",
+    "crushed",
+    "smoke",
+    "smoking",
+    "spark",
+    "burning",
+    "burnt",
+    "on fire",
+    "electric shock",
+    "got a shock",
+    "tingl",
+];
+
+/// Whether a caller's words may be of somebody hurt or of something dangerous.
+pub fn sounds_dangerous(words: &str) -> bool {
+    let lower = words.to_lowercase();
+    DANGER.iter().any(|word| lower.contains(word))
+}
+
 /// Items that need no second asking when a case is taken up again: all up to the furthest that was answered.
 pub(super) fn items_answered(case: &Case, machine_known: bool) -> Vec<Item> {
     let opening = &case.opening;
@@ -193,6 +218,11 @@ impl Pace<'_> {
         self.state.opened.insert(Item::Complaint);
         self.entries.push(Entry::Complaint(text.clone()));
         self.hear(&text);
+        if sounds_dangerous(&text) && !self.state.made_safe {
+            self.state.case.complaint = Some(text.clone());
+            self.opening_remark(Item::Danger, text);
+            return self.opening();
+        }
         self.state.case.complaint = Some(text);
         if !self.state.machine_known {
             return self.next();

@@ -19,7 +19,8 @@ pub(super) fn target(text: &str) -> Input {
 
 /// What stands in a setting before it is changed, or what stood and stands there after.
 pub(super) fn setting(text: &str, remedy: &RemedyId, state: &State, knowledge: &Knowledge) -> Input {
-    let given = |t: &str| (!t.trim().is_empty()).then(|| t.trim().to_owned());
+    let unit = unit_of(remedy, state, knowledge);
+    let given = |t: &str| (!t.trim().is_empty()).then(|| with_unit(t.trim(), unit));
     let pair = text.split_once("->").or_else(|| text.split_once('→')).or_else(|| text.split_once(" to "));
     let before = matches!(state.ask, Ask::Before(_));
     let (old, new) = match pair {
@@ -32,6 +33,21 @@ pub(super) fn setting(text: &str, remedy: &RemedyId, state: &State, knowledge: &
         (None, None) if before => say("Type what stands there now, like 3.0 g, or ? to skip."),
         (_, None) if !before => say("Type what stands there now, like 1.5 g, or ? to skip."),
         (old, new) => Input::Setting { old, new },
+    }
+}
+
+/// The unit of the setting that a remedy changes, on this machine.
+fn unit_of(remedy: &RemedyId, state: &State, knowledge: &Knowledge) -> Option<&'static Unit> {
+    let setting = knowledge.remedies.get(remedy)?.changes.as_ref()?;
+    let machine = knowledge.machines.get(&state.case.machine)?;
+    machine.settings.iter().find(|s| s.id == setting.value)?.unit
+}
+
+/// A bare figure gets the unit of its setting.
+fn with_unit(text: &str, unit: Option<&'static Unit>) -> String {
+    match unit {
+        Some(unit) if parse_number(text).is_ok() => format!("{text} {}", unit.name),
+        _ => text.to_owned(),
     }
 }
 
@@ -103,20 +119,24 @@ fn run(text: &str, state: &State) -> Input {
     if text.is_empty() {
         return say("Type the weights of some fills, like 247.2 247.0 246.9, or ? if nobody can weigh them.");
     }
-    let options = ReadOptions { unit: Unit::find(unit), ..ReadOptions::default() };
-    match read(text, &options) {
+    let pairs = text.contains('/');
+    let text = if pairs { one_pair_a_line(text) } else { text.to_owned() };
+    let options = ReadOptions { unit: Unit::find(unit), pairs, ..ReadOptions::default() };
+    match read(&text, &options) {
         Ok(read) if read.skipped.is_empty() => {
             let unit_of = Unit::find(unit).unwrap_or_else(|| Kind::Mass.base());
-            let values = read
-                .run
-                .values()
-                .iter()
-                .map(|grams| crate::units::significant(unit_of.from_base(*grams)))
-                .collect();
+            let in_unit = |grams: &[f64]| -> Vec<f64> {
+                grams.iter().map(|g| crate::units::significant(unit_of.from_base(*g))).collect()
+            };
+            let values = in_unit(read.run.values());
+            if let Some(sentence) = slip(&values, *target, unit) {
+                return Input::Misunderstood(sentence);
+            }
             Input::Reading(Reading::Fills(Fills {
                 unit: unit.clone(),
                 target: *target,
                 values,
+                shown: in_unit(read.run.shown().unwrap_or_default()),
                 ..Fills::default()
             }))
         }
@@ -126,6 +146,31 @@ fn run(text: &str, state: &State) -> Input {
         }
         Err(error) => Input::Misunderstood(sentence(&error.to_string())),
     }
+}
+
+/// `247.2/250.0 247.0/249.9`: the weight, then what the machine showed.
+fn one_pair_a_line(text: &str) -> String {
+    let tight = text.replace(" /", "/").replace("/ ", "/");
+    tight.split_whitespace().map(|pair| pair.replace('/', " ")).collect::<Vec<_>>().join("\n")
+}
+
+/// A fill is never this many times its target: a digit or a unit slipped.
+const NO_FILL: f64 = 5.0;
+
+/// What looks like a slip of the finger, or like another unit, in a sentence.
+fn slip(values: &[f64], target: f64, unit: &str) -> Option<String> {
+    if let Some(place) = values.iter().position(|v| *v > NO_FILL * target) {
+        let far = format!(
+            "Weight {}, {} {unit}, is far over the target of {target} {unit}.",
+            place + 1,
+            values[place]
+        );
+        return Some(format!("{far} Look at it again, then type the whole run."));
+    }
+    let all_far_under = values.iter().all(|v| *v < target / (4.0 * NO_FILL));
+    all_far_under.then(|| {
+        format!("All of these are far under the target of {target} {unit}. Are they in another unit? Type them with it, like 0.247 kg.")
+    })
 }
 
 fn sentence(text: &str) -> String {

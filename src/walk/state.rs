@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use super::assess::Assessment;
 use crate::casebook::{Case, Closing, Entry};
-use crate::ids::{CauseId, CheckId, CircumstanceId, FindingId, MachineId, PersonId, RemedyId};
+use crate::ids::{CauseId, CheckId, CircumstanceId, FindingId, MachineId, PersonId, RemedyId, SettingId};
 use crate::plan::Candidate;
 use crate::search::talk::{Meaning, Told};
 
@@ -78,6 +78,8 @@ pub enum Ask {
     Before(RemedyId),
     /// The setting that a remedy changed: what stood there, and what was typed.
     Setting(RemedyId),
+    /// A setting that did not help goes back to what stood there.
+    PutBack(Change),
     /// A visit is the best step.
     Send,
     /// One of a list.
@@ -103,6 +105,17 @@ impl Ask {
             _ => None,
         }
     }
+}
+
+/// A setting's way back.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Change {
+    /// Which.
+    pub setting: SettingId,
+    /// What stands there now.
+    pub from: String,
+    /// What stood there before.
+    pub to: String,
 }
 
 /// Work that waits for a lockout.
@@ -135,8 +148,17 @@ pub enum Pick {
     Did(Vec<RemedyId>),
     /// A suspicion: all causes.
     Suspect(Vec<CauseId>),
-    /// An answer to correct, by index of its event.
-    Correct(Vec<usize>),
+    /// An answer to correct.
+    Correct(Vec<Answered>),
+}
+
+/// An answer that can be corrected.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Answered {
+    /// An event, by its index.
+    Event(usize),
+    /// An item of the opening.
+    Opening(Item),
 }
 
 impl Pick {
@@ -223,6 +245,8 @@ pub enum Show {
     Help,
     /// What was not understood, in a sentence; the question stands.
     NotUnderstood(String),
+    /// What the run of fills just given says.
+    Run,
     /// A sentence to read before the next question.
     Said(String),
 }

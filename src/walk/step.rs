@@ -32,7 +32,8 @@ impl<'k> Walker<'k> {
         Self { knowledge }
     }
 
-    /// The first state of a new case. Without a machine the opening asks for it.
+    /// The first state of a new case. Without a machine the opening asks for it; with a danger said, safety comes
+    /// before the first question.
     pub fn begin(&self, case: Case, machine_known: bool) -> Result<Step, AssessError> {
         let state = State {
             case,
@@ -52,6 +53,10 @@ impl<'k> Walker<'k> {
             offered: Vec::new(),
         };
         let mut pace = self.pace(state);
+        if pace.in_danger() {
+            pace.state.opened.insert(Item::Danger);
+            pace.entries.push(Entry::Opening(pace.state.case.opening.clone()));
+        }
         pace.opening()?;
         Ok(pace.done())
     }
@@ -259,6 +264,7 @@ impl Pace<'_> {
             Input::Procedure(agrees) => self.procedure(agrees)?,
             Input::Locked(key) => self.locked(key)?,
             Input::Setting { old, new } => self.setting(old, new)?,
+            Input::PutBack(done) => self.put_back(done)?,
             Input::Result(result) => self.result(result)?,
             Input::Close(closing) => self.close(closing),
             Input::NoteText(text) => {

@@ -5,7 +5,7 @@ use crate::tool::Tool;
 #[test]
 fn the_example_call_is_answered_on_one_page() {
     let args = ["diagnose", "--answers", "tests/faults/light-bags.yaml"];
-    insta::assert_snapshot!(Tool::built_in(40).run(&args).block(), @r#"
+    insta::assert_snapshot!(Tool::built_in(40).run(&args).block(), @"
 Single-tray vibratory net weigher
 
 │ every bag comes out about three grams
@@ -48,16 +48,13 @@ Do
 
 • If 'it is gone': then ask ten fills in
   a row on the second scale.
-• If 'still there': then somebody has to
-  come.
+• If 'still there': then switch
+  correction off and put the recorded
+  allowance back.
 
 Likely causes
 • In-flight allowance set too high:
   about 9 in 10 calls like this
-• Product lighter in bulk than it was
-  set up for: unlikely
-• Automatic correction has learned from
-  bad fills: unlikely
 
 Why in-flight allowance set too high
 • In-flight allowance against its
@@ -111,9 +108,8 @@ General guidance. The machine's own
 manual, the site's rules, local codes
 and licensed or authorised people come
 first. If unsure, stop and make safe.
-
-"#);
-    insta::assert_snapshot!(Tool::built_in(80).run(&args).block(), @r#"
+");
+    insta::assert_snapshot!(Tool::built_in(80).run(&args).block(), @"
 Single-tray vibratory net weigher
 
 │ every bag comes out about three grams light
@@ -141,12 +137,11 @@ Do
      Expect: the mean of ten lies within half a gram of the target.
 
 • If 'it is gone': then ask ten fills in a row on the second scale.
-• If 'still there': then somebody has to come.
+• If 'still there': then switch correction off and put the recorded allowance
+  back.
 
 Likely causes
 • In-flight allowance set too high: about 9 in 10 calls like this
-• Product lighter in bulk than it was set up for: unlikely
-• Automatic correction has learned from bad fills: unlikely
 
 Why in-flight allowance set too high
 • In-flight allowance against its recorded figure: larger than the recorded one.
@@ -184,6 +179,5 @@ The latest run
 
 General guidance. The machine's own manual, the site's rules, local codes and
 licensed or authorised people come first. If unsure, stop and make safe.
-
-"#);
+");
 }

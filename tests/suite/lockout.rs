@@ -69,7 +69,10 @@ fn a_feed_that_will_not_stop_is_never_run_again_to_look_for_the_cause() {
     let plan = assess(&desk, &read.case, None).expect("a plan").plan;
     assert_eq!(plan.next[0].kind, Kind::Stop);
     let kept: Vec<_> = plan.next.iter().map(|c| c.id.as_str()).collect();
-    assert!(kept.contains(&"stop-and-call-for-the-feed") && kept.contains(&SEND), "{kept:?}");
+    assert_eq!(kept[1], SEND, "{kept:?}");
+    let visit = plan.visit.as_ref().expect("a visit");
+    assert_eq!(visit.until_then.as_ref().map(RemedyId::as_str), Some("stop-and-call-for-the-feed"));
+    assert!(visit.parts.iter().any(|p| p == "tray-drive-module"), "{:?}", visit.parts);
     for candidate in &plan.next {
         assert!(!candidate.exposures.has(Exposure::Running), "{} needs it to run", candidate.id);
         let told = knowledge.checks.get(candidate.id.as_str()).is_none_or(|c| c.how == How::Told);

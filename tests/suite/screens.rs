@@ -43,8 +43,7 @@ Opening 1 of 10. Is anyone hurt, or is the machine doing something unexpected?
 
 #[test]
 fn a_check_is_asked_in_full_with_its_reason_first() {
-    insta::assert_snapshot!(screen(40, &["250 g"]), @r#"
-
+    insta::assert_snapshot!(screen(40, &["250 g"]), @"
 Next: Ten fills in a row
 At the bag outlet. About 9 minutes in
 all. It must be known before: lower the
@@ -69,18 +68,11 @@ Do
 
 What do ten bags in a row weigh?
 
-> Type the weights in order, on one line
-  or several; an empty line ends the
-  run.
-
 Likely causes
 • In-flight allowance set too high:
-  about 2 in 10 calls like this
-• In-flight allowance set too low:
-  unlikely
-• Something touches the pan: unlikely
+  about 5 in 10 calls like this
 
-Not in the book: about 8 in 10 calls
+Not in the book: about 5 in 10 calls
 like this. What was found is worth a
 lesson.
 
@@ -88,12 +80,21 @@ General guidance. The machine's own
 manual, the site's rules, local codes
 and licensed or authorised people come
 first. If unsure, stop and make safe.
-"#);
+
+> Type the weights in order, on one line
+  or several; an empty line ends the
+  run. With what the machine showed:
+  247.2/250.0.
+");
 }
 
 #[test]
 fn before_hands_go_in_authority_is_asked() {
-    insta::assert_snapshot!(screen(40, &["other", "3"]), @r#"
+    insta::assert_snapshot!(screen(40, &["other", "3"]), @"
+Next: A strip of paper round the pan
+At the weigh pan. About 15 minutes in
+all. It speaks for or against: in-flight
+allowance set too high.
 
 Before anybody opens a guard
 Has the person who will reach in this
@@ -106,8 +107,11 @@ outside are left.
 
 > y or n. Ask that person: nobody
   answers for another.
-"#);
-    insta::assert_snapshot!(screen(80, &["other", "3"]), @r#"
+");
+    insta::assert_snapshot!(screen(80, &["other", "3"]), @"
+Next: A strip of paper round the pan
+At the weigh pan. About 15 minutes in all. It speaks for or against: in-flight
+allowance set too high.
 
 Before anybody opens a guard
 Has the person who will reach in this machine's written isolation procedure, and
@@ -117,13 +121,12 @@ This tool prompts; the site's procedure decides. Without one, only checks from
 outside are left.
 
 > y or n. Ask that person: nobody answers for another.
-"#);
+");
 }
 
 #[test]
 fn the_lockout_is_told_in_full_before_it_is_confirmed() {
-    insta::assert_snapshot!(screen(40, &["other", "3", "y"]), @r#"
-
+    insta::assert_snapshot!(screen(40, &["other", "3", "y"]), @"
 Make it safe first
 A prompt, not the site's own procedure.
 Have you this machine's written
@@ -194,16 +197,15 @@ stop and ask.
 All but the scale locked, tried, and
 nothing moves? Whose key?
 
-> Type whose key it is, or n if it is
-  not locked.
-
 General guidance. The machine's own
 manual, the site's rules, local codes
 and licensed or authorised people come
 first. If unsure, stop and make safe.
-"#);
-    insta::assert_snapshot!(screen(80, &["other", "3", "y"]), @r#"
 
+> Type whose key it is, or n if it is
+  not locked.
+");
+    insta::assert_snapshot!(screen(80, &["other", "3", "y"]), @"
 Make it safe first
 A prompt, not the site's own procedure.
 Have you this machine's written isolation procedure, and does it agree? If there
@@ -248,21 +250,20 @@ and ask.
 
 All but the scale locked, tried, and nothing moves? Whose key?
 
-> Type whose key it is, or n if it is not locked.
-
 General guidance. The machine's own manual, the site's rules, local codes and
 licensed or authorised people come first. If unsure, stop and make safe.
-"#);
+
+> Type whose key it is, or n if it is not locked.
+");
 }
 
 #[test]
 fn a_hands_on_step_shows_its_cautions_before_its_steps() {
-    insta::assert_snapshot!(screen(40, &["other", "3", "y", "Anna"]), @r#"
-
+    insta::assert_snapshot!(screen(40, &["other", "3", "y", "Anna"]), @"
 Next: A strip of paper round the pan
 At the weigh pan. About 15 minutes in
-all. It tells little now, and costs
-little.
+all. It speaks for or against: in-flight
+allowance set too high.
 
 Where you are for this: hands at the
 powered scale, inside the guards.
@@ -289,16 +290,11 @@ the way round the pan?
   1. Free all round.
   2. It catches.
 
-> Type the number. ? if nobody can tell.
-
 Likely causes
 • In-flight allowance set too high:
-  about 2 in 10 calls like this
-• In-flight allowance set too low:
-  unlikely
-• Something touches the pan: unlikely
+  about 5 in 10 calls like this
 
-Not in the book: about 8 in 10 calls
+Not in the book: about 5 in 10 calls
 like this. What was found is worth a
 lesson.
 
@@ -306,12 +302,13 @@ General guidance. The machine's own
 manual, the site's rules, local codes
 and licensed or authorised people come
 first. If unsure, stop and make safe.
-"#);
-    insta::assert_snapshot!(screen(80, &["other", "3", "y", "Anna"]), @r#"
 
+> Type the number. ? if nobody can tell.
+");
+    insta::assert_snapshot!(screen(80, &["other", "3", "y", "Anna"]), @"
 Next: A strip of paper round the pan
-At the weigh pan. About 15 minutes in all. It tells little now, and costs
-little.
+At the weigh pan. About 15 minutes in all. It speaks for or against: in-flight
+allowance set too high.
 
 Where you are for this: hands at the powered scale, inside the guards.
 ▌ WARNING
@@ -331,27 +328,25 @@ Does a strip of paper slide freely all the way round the pan?
   1. Free all round.
   2. It catches.
 
-> Type the number. ? if nobody can tell.
-
 Likely causes
-• In-flight allowance set too high: about 2 in 10 calls like this
-• In-flight allowance set too low: unlikely
-• Something touches the pan: unlikely
+• In-flight allowance set too high: about 5 in 10 calls like this
 
-Not in the book: about 8 in 10 calls like this. What was found is worth a
+Not in the book: about 5 in 10 calls like this. What was found is worth a
 lesson.
 
 General guidance. The machine's own manual, the site's rules, local codes and
 licensed or authorised people come first. If unsure, stop and make safe.
-"#);
+
+> Type the number. ? if nobody can tell.
+");
 }
 
 #[test]
 fn why_names_the_step_that_is_asked() {
-    insta::assert_snapshot!(screen(40, &["other", "3", "y", "Anna", "why"]), @r#"
-
+    insta::assert_snapshot!(screen(40, &["other", "3", "y", "Anna", "why"]), @"
 Why: A strip of paper round the pan
-It tells little now, and costs little.
+It speaks for or against: in-flight
+allowance set too high.
 
 • If 'free all round': then ask ten
   fills in a row.
@@ -359,9 +354,9 @@ It tells little now, and costs little.
   a row.
 
 In-flight allowance set too high: about
-2 in 10
+5 in 10
 • What the caller says: every fill is
-  light. It speaks for it.
+  light. It speaks strongly for it.
 
 In-flight allowance set too low:
 unlikely
@@ -371,30 +366,6 @@ unlikely
 Something touches the pan: unlikely
 • What the caller says: every fill is
   light. It speaks a little for it.
-Next: A strip of paper round the pan
-At the weigh pan. About 15 minutes in
-all. It tells little now, and costs
-little.
-
-Where you are for this: hands at the
-powered scale, inside the guards.
-▌ WARNING
-▌ The flap and the tray can move while
-▌ your hand is at the pan.
-▌ What can happen: crushed or cut
-▌ fingers.
-▌ Do this: lock off every drive, dump
-▌ the air and try to start before you
-▌ reach in.
-
-Still locked? Whose key?
-
-Do
-  1. Slide a strip of paper through the
-     gap.
-     Expect: it slides freely all the
-     way round.
-
 Does a strip of paper slide freely all
 the way round the pan?
 
@@ -402,12 +373,7 @@ the way round the pan?
   2. It catches.
 
 > Type the number. ? if nobody can tell.
-
-General guidance. The machine's own
-manual, the site's rules, local codes
-and licensed or authorised people come
-first. If unsure, stop and make safe.
-"#);
+");
 }
 
 #[test]

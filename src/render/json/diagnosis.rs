@@ -92,6 +92,7 @@ struct VisitOut {
     cover: f64,
     first_checks: Vec<String>,
     minutes: f64,
+    until_then: Option<String>,
 }
 
 #[derive(Debug, Serialize)]
@@ -278,6 +279,7 @@ fn visit(visit: &Visit) -> VisitOut {
         cover: visit.cover,
         first_checks: visit.first_checks.iter().map(ToString::to_string).collect(),
         minutes: visit.minutes,
+        until_then: visit.until_then.as_ref().map(ToString::to_string),
     }
 }
 

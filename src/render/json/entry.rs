@@ -7,7 +7,7 @@ use serde::Serialize;
 use super::CautionOut;
 use super::work::{CheckOut, RemedyOut, check, remedy};
 use crate::knowledge::{
-    At, Cause, Circumstance, Finding, Knowledge, LeadsTo, Machine, Setting, Sign, Strength,
+    At, Cause, Circumstance, Finding, FindingKind, Knowledge, LeadsTo, Machine, Setting, Sign, Strength,
 };
 use crate::safety::{EnergyPoint, Exposure, Exposures, ScaleSupply};
 use crate::view::entry as seen;
@@ -232,6 +232,7 @@ impl From<&Sign> for SignOut {
 struct FindingOut {
     direction: Option<String>,
     stop_first: bool,
+    false_alarm: Option<f64>,
     degrees: usize,
     leak: Vec<f64>,
     pattern: Option<String>,
@@ -244,6 +245,7 @@ impl From<&Finding> for FindingOut {
         Self {
             direction: f.direction.clone(),
             stop_first: f.stop_first,
+            false_alarm: (f.kind == FindingKind::Symptom).then_some(f.said.1),
             degrees: f.degrees,
             leak: f.leak.clone(),
             pattern: f.pattern.as_ref().map(|p| p.value.clone()),

@@ -22,7 +22,12 @@ pub fn likely(knowledge: &Knowledge, assessment: &Assessment) -> Page {
             .strong(title(knowledge, suspect.id.as_str()))
             .plain(format!(": {}", words::likelihood(suspect.probability)))
     };
-    page.section("Likely causes", assessment.causes.iter().take(MOST_SAID).map(said));
+    // What is no likelier than on any other call is no likely cause of this one.
+    let spoken_for = |s: &&Suspect| {
+        s.probability >= words::UNLIKELY && s.because.iter().any(|b| b.heard.is_some() && b.odds > 1.0)
+    };
+    let likely = assessment.causes.iter().take(MOST_SAID).filter(spoken_for);
+    page.section("Likely causes", likely.map(said));
     if assessment.nothing_known > 0.3 {
         page.text(format!(
             "Not in the book: {}. What was found is worth a lesson.",
@@ -128,6 +133,7 @@ pub fn answer(knowledge: &Knowledge, case: &Case, assessment: &Assessment) -> Pa
         page.bullets(reasons::then_lines(knowledge, step));
     }
     if let Some(visit) = &assessment.plan.visit {
+        works::until_then(&mut page, knowledge, case, visit);
         works::visit_kit(&mut page, knowledge, visit);
     }
     page.0.extend(likely(knowledge, assessment).0);

@@ -11,12 +11,15 @@ pub use answer::{answer, causes, help, likely, picture, why};
 pub use reasons::{MOST_REASONS, because, outcome_words, reason, then_lines};
 pub use told::meaning;
 
+use super::weighing::Weighing;
 use super::words::{self, sentence};
 use super::{Page, Words};
 use crate::casebook::Case;
+use crate::ids::SettingId;
 use crate::knowledge::Knowledge;
 use crate::plan::{Candidate, Kind, SEND, STOP};
-use crate::walk::{Ask, Pick, State};
+use crate::walk::{Answered, Ask, Pick, State, latest_run, to_run};
+use crate::weights::Question;
 
 /// The title of a step, whatever kind it is.
 pub fn title<'k>(knowledge: &'k Knowledge, id: &'k str) -> &'k str {
@@ -54,12 +57,13 @@ fn asked(knowledge: &Knowledge, state: &State) -> Page {
         Ask::Target(_) => works::target(),
         Ask::Check(id) => works::check(knowledge, state, id),
         Ask::Circumstance(id) => works::circumstance(knowledge, state, id),
-        Ask::Authority(_) => works::authority(),
+        Ask::Authority(work) => works::authority(knowledge, state, work),
         Ask::Locked(work) => works::locked(knowledge, state, work),
         Ask::StillLocked(_) => works::still_locked(state),
         Ask::Remedy(id) => works::remedy(knowledge, state, id),
         Ask::Before(id) => works::before(knowledge, state, id),
         Ask::Setting(id) => works::setting(knowledge, state, id),
+        Ask::PutBack(change) => works::put_back(knowledge, state, change),
         Ask::Send => works::send(knowledge, state),
         Ask::Pick(pick) => pick_list(knowledge, state, pick),
         Ask::Note => short("Write the remark down. It is kept as yours and is never evidence."),
@@ -88,7 +92,7 @@ fn pick_list(knowledge: &Knowledge, state: &State, pick: &Pick) -> Page {
         }
         Pick::Correct(events) => (
             "Which answer is wrong?",
-            events.iter().map(|&i| event_line(knowledge, &state.case, i).into()).collect(),
+            events.iter().map(|&answered| answered_line(knowledge, &state.case, answered).into()).collect(),
         ),
     };
     let mut page = Page::default();
@@ -116,6 +120,13 @@ pub fn candidate_line(knowledge: &Knowledge, candidate: &Candidate) -> Words {
     Words::new().plain(kind).strong(title(knowledge, &candidate.id)).plain(place)
 }
 
+fn answered_line(knowledge: &Knowledge, case: &Case, answered: Answered) -> String {
+    match answered {
+        Answered::Event(index) => event_line(knowledge, case, index),
+        Answered::Opening(item) => opening::answered(knowledge, case, item),
+    }
+}
+
 /// One event of a case in a line.
 pub fn event_line(knowledge: &Knowledge, case: &Case, index: usize) -> String {
     use crate::casebook::What;
@@ -132,11 +143,14 @@ pub fn event_line(knowledge: &Knowledge, case: &Case, index: usize) -> String {
             format!("{} {}", circumstance_question(knowledge, id.as_str()), reasons::happened_words(*answer))
         }
         What::Setting { id, old: Some(old), new: None } => {
-            format!("Setting {}: {old} before any change", id.as_str().replace('-', " "))
+            format!("{}: {old} before any change", setting_title(knowledge, case, id))
+        }
+        What::Setting { id, old: Some(old), new: Some(new) } if old == new => {
+            format!("{}: left at {new}", setting_title(knowledge, case, id))
         }
         What::Setting { id, old, new } => format!(
-            "Setting {}: {} → {}",
-            id.as_str().replace('-', " "),
+            "{}: {} → {}",
+            setting_title(knowledge, case, id),
             old.as_deref().unwrap_or("not known"),
             new.as_deref().unwrap_or("not known")
         ),
@@ -146,6 +160,29 @@ pub fn event_line(knowledge: &Knowledge, case: &Case, index: usize) -> String {
         What::Suspicion(cause) => format!("Suspected: {}", title(knowledge, cause.as_str())),
         What::Note(text) => format!("Remark: {text}"),
     }
+}
+
+/// A setting as this machine's panel names it.
+pub(super) fn setting_title(knowledge: &Knowledge, case: &Case, id: &SettingId) -> String {
+    let machine = knowledge.machines.get(&case.machine);
+    let known = machine.and_then(|m| m.settings.iter().find(|s| s.id == *id));
+    known.map_or_else(|| sentence(&id.as_str().replace('-', " ")), |s| s.title.clone())
+}
+
+/// The latest run of a case, judged by what its machine usually does.
+fn weighing(knowledge: &Knowledge, case: &Case) -> Option<Weighing> {
+    let machine = knowledge.machines.get(&case.machine)?;
+    let question = Question {
+        tolerance: Some(machine.tolerance),
+        usual_spread: Some(machine.usual_spread),
+        ..Question::default()
+    };
+    Some(Weighing::of_run(to_run(&latest_run(case)?).ok()?, question))
+}
+
+/// What the run just given says, in words and as a picture.
+pub fn run_said(knowledge: &Knowledge, case: &Case) -> Page {
+    weighing(knowledge, case).map(|w| super::weighing::in_short(&w)).unwrap_or_default()
 }
 
 fn circumstance_question(knowledge: &Knowledge, id: &str) -> String {

@@ -2,6 +2,7 @@
 
 use super::super::{Block, Page, Words};
 use super::title;
+use crate::casebook::{Case, Known, May, Whereabouts};
 use crate::ids::FindingId;
 use crate::knowledge::Knowledge;
 use crate::walk::{Item, State};
@@ -65,24 +66,59 @@ fn hint(item: Item) -> &'static str {
     }
 }
 
+/// Short enough for a small screen: the first line and the last are what matters most.
 pub(super) fn make_safe() -> Page {
     let mut page = Page::titled("Stop first, make safe");
     page.push(Block::Bullets(
         [
-            "Press the stop. If that does not stop it, use the mains disconnector from outside.",
-            "If somebody is hurt or caught: the emergency number and first aid before anything else. Start nothing to free them.",
-            "Smoke, sparks, a burnt smell or a tingle: hands off the machine, mains off from outside, people away.",
-            "Nobody reaches in. Keep people clear of the outlet and the tray.",
-            "If it can be done from outside: shut off the product above the machine, and dump the air.",
+            "Press the stop. No good? Mains off at the disconnector, from outside.",
+            "Smoke, sparks, a burnt smell, a tingle: hands off, mains off from outside, people away.",
+            "Nobody reaches in. Keep clear of the outlet and the tray.",
+            "If it can be done from outside: shut the product off and dump the air.",
             "A stop is not a lock. Somebody authorised locks and tags mains and air; until then somebody stands by.",
             "Leave it as it is. Tell the supervisor.",
+            "Somebody hurt or caught: first the emergency number and first aid. Start nothing to free them.",
         ]
         .map(Words::from)
         .to_vec(),
     ));
-    page.push(Block::Notice);
-    page.hint("Type y once it is stopped and safe.");
+    page.hint("Type y once it is stopped and safe. 'back' if nothing is dangerous.");
     page
+}
+
+/// An item of the opening with what was answered, in a line.
+pub(super) fn answered(knowledge: &Knowledge, case: &Case, item: Item) -> String {
+    let opening = &case.opening;
+    let told = match item {
+        Item::Danger => opening.danger.clone(),
+        Item::Held => opening.held_since_last_good.clone(),
+        Item::Machine => knowledge.machines.get(&case.machine).map(|m| m.head.title.clone()),
+        Item::Serial => opening.serial.clone(),
+        Item::Sealed => match case.scale.sealed {
+            Known::Yes => Some("yes".to_owned()),
+            Known::No => Some("no".to_owned()),
+            Known::Unknown => None,
+        },
+        Item::Who => Some(who_words(case).to_owned()),
+        Item::EverRight => opening.ever_right.clone(),
+        Item::Since => opening.since.clone(),
+        Item::DoingItNow => opening.doing_it_now.clone(),
+        Item::Complaint => case.complaint.clone(),
+    };
+    format!("{} {}", asked(item), told.as_deref().unwrap_or("Not known."))
+}
+
+fn who_words(case: &Case) -> &'static str {
+    let there = case.people.iter().filter(|p| p.at == Whereabouts::Machine);
+    let may = |what| there.clone().any(|p| p.may.contains(&what));
+    let phone = case.people.iter().any(|p| p.at == Whereabouts::Phone);
+    match (there.clone().next().is_some(), phone, may(May::Isolate), may(May::Electrical)) {
+        (false, ..) => WHO_WORDS[0],
+        (_, true, false, _) => WHO_WORDS[1],
+        (_, true, true, _) => WHO_WORDS[2],
+        (_, false, _, false) => WHO_WORDS[3],
+        (_, false, _, true) => WHO_WORDS[4],
+    }
 }
 
 pub(super) fn symptoms(knowledge: &Knowledge, state: &State, list: &[FindingId]) -> Page {

@@ -176,7 +176,8 @@ fn weight(odds: f64) -> &'static str {
 pub(super) fn how_to_type(check: &crate::knowledge::Check) -> String {
     match &check.asks {
         Asks::Run => {
-            "Type the weights in order, on one line or several; an empty line ends the run.".to_owned()
+            "Type the weights in order, on one line or several; an empty line ends the run. With what the machine showed: 247.2/250.0."
+                .to_owned()
         }
         Asks::Quantity(asked) => match asked.against {
             Against::Nothing => {

@@ -3,12 +3,13 @@
 use super::super::words::{self, sentence};
 use super::super::{Block, Lockout, Page, Words};
 use super::{reasons, title};
-use crate::casebook::What;
+use crate::casebook::{Case, What};
 use crate::ids::{CheckId, CircumstanceId, RemedyId};
-use crate::knowledge::{Asks, How, Knowledge, Machine, Work as Worked};
+use crate::knowledge::{Asks, How, Knowledge, Machine, Setting, Work as Worked};
 use crate::plan::Candidate;
 use crate::safety::{Exposure, Isolation};
-use crate::walk::{State, Work, stood};
+use crate::units::{Kind, Quantity};
+use crate::walk::{Change, State, Work, stood};
 use crate::weights::proof::Proof;
 
 fn machine<'k>(knowledge: &'k Knowledge, state: &State) -> Option<&'k Machine> {
@@ -85,7 +86,7 @@ pub(super) fn check(knowledge: &Knowledge, state: &State, id: &CheckId) -> Page 
         page.push(Block::Numbered(check.outcomes.iter().map(|o| sentence(&o.answer).into()).collect()));
     }
     if let Some(back) = &check.read_back {
-        page.text(Words::new().plain(format!("Read it back: “{back}”")));
+        page.text(Words::new().plain(format!("Then read the answer back, like: “{back}”")));
     }
     if matches!(check.asks, Asks::Run) {
         proving(&mut page, state);
@@ -123,8 +124,19 @@ pub(super) fn circumstance(knowledge: &Knowledge, state: &State, id: &Circumstan
     page
 }
 
-pub(super) fn authority() -> Page {
+fn worked<'k>(knowledge: &'k Knowledge, work: &Work) -> Option<&'k Worked> {
+    match work {
+        Work::Check(id) => knowledge.checks.get(id).map(|c| &c.work),
+        Work::Remedy(id) => knowledge.remedies.get(id).map(|r| &r.work),
+    }
+}
+
+pub(super) fn authority(knowledge: &Knowledge, state: &State, work: &Work) -> Page {
     let mut page = Page::default();
+    if let Some(worked) = worked(knowledge, work) {
+        head(&mut page, knowledge, state, work.id(), Some(worked));
+        needs(&mut page, worked);
+    }
     page.heading("Before anybody opens a guard");
     page.text(Words::new().strong(
         "Has the person who will reach in this machine's written isolation procedure, and may they lock it out?",
@@ -138,10 +150,7 @@ pub(super) fn authority() -> Page {
 
 pub(super) fn locked(knowledge: &Knowledge, state: &State, work: &Work) -> Page {
     let mut page = Page::default();
-    let worked = match work {
-        Work::Check(id) => knowledge.checks.get(id).map(|c| &c.work),
-        Work::Remedy(id) => knowledge.remedies.get(id).map(|r| &r.work),
-    };
+    let worked = worked(knowledge, work);
     let mut asked = "Locked, tried, and nothing moves? Whose key?";
     if let Some((work, machine)) = worked.zip(machine(knowledge, state)) {
         let exposures = machine.exposures(work);
@@ -179,11 +188,16 @@ pub(super) fn remedy(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pag
         page.text("Never on a scale with a legal-for-trade seal: that is for the authorised body.");
     }
     if let Some(setting) = &remedy.changes {
-        let name = setting.value.as_str().replace('-', " ");
+        let name = words::clause(&super::setting_title(knowledge, &state.case, &setting.value));
         page.text(format!(
             "The old {name} is written down first{}. One change at a time; put it back if it is no better.",
             stood(knowledge, &state.case.events, id).map_or_else(String::new, |old| format!(": {old}"))
         ));
+    }
+    if remedy.by_mean_error
+        && let Some(advised) = new_figure(knowledge, state, id)
+    {
+        page.text(advised);
     }
     power_first(&mut page, knowledge, state, &remedy.work);
     steps(&mut page, knowledge, state, &remedy.work);
@@ -201,6 +215,18 @@ pub(super) fn remedy(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pag
     page
 }
 
+/// The new figure of the allowance, from the latest run and what stands there.
+fn new_figure(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Option<Words> {
+    let weighing = super::weighing(knowledge, &state.case)?;
+    let stands = stood(knowledge, &state.case.events, id)
+        .and_then(|old| Quantity::parse_in(&old, Kind::Mass.base()).ok());
+    let Some(stands) = stands else {
+        let sentence = format!("The run says by how much: {}", weighing.sentence());
+        return Some(sentence.into());
+    };
+    crate::view::weighing::advised(&weighing.with_allowance(stands.base()))
+}
+
 /// Asked before anything is changed: the way back.
 pub(super) fn before(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Page {
     let mut page = Page::default();
@@ -210,7 +236,20 @@ pub(super) fn before(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pag
     }
     page.text("Change nothing yet. Write down what stands there, so that it can be put back.");
     page.text(Words::new().strong(format!("{}: what stands there now?", setting_name(knowledge, state, id))));
-    page.hint("Like 3.0 g. ? skips.");
+    page.hint(format!("Like {}. ? skips.", example(knowledge, state, id, "3.0")));
+    page
+}
+
+/// The way back of what did not help.
+pub(super) fn put_back(knowledge: &Knowledge, state: &State, change: &Change) -> Page {
+    let mut page = Page::default();
+    let name = super::setting_title(knowledge, &state.case, &change.setting);
+    page.text(format!(
+        "No better. One change at a time: {} goes back before anything else is changed.",
+        words::clause(&name)
+    ));
+    page.text(Words::new().strong(format!("Put it back from {} to {}. Is it back?", change.from, change.to)));
+    page.hint("Type y once it is put back, n if it stays as it is.");
     page
 }
 
@@ -219,21 +258,35 @@ pub(super) fn setting(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pa
     let name = setting_name(knowledge, state, id);
     if let Some(old) = stood(knowledge, &state.case.events, id) {
         page.text(Words::new().strong(format!("{name}: it was {old}. What stands there now?")));
-        page.hint("Like 1.5 g. ? skips.");
+        page.hint(format!("Like {}. ? skips.", example(knowledge, state, id, "1.5")));
     } else {
         page.text(
             Words::new().strong(format!("{name}: what stood there before, and what stands there now?")),
         );
-        page.hint("Like 3.0 g to 1.5 g, or 1.5 g if nobody knows the old one. ? skips.");
+        let [old, new] = ["3.0", "1.5"].map(|figure| example(knowledge, state, id, figure));
+        page.hint(format!("Like {old} to {new}, or {new} if nobody knows the old one. ? skips."));
     }
     page
 }
 
-fn setting_name<'k>(knowledge: &'k Knowledge, state: &State, id: &RemedyId) -> &'k str {
+fn setting_name(knowledge: &Knowledge, state: &State, id: &RemedyId) -> String {
     let setting = knowledge.remedies.get(id).and_then(|r| r.changes.as_ref());
-    let known =
-        setting.zip(machine(knowledge, state)).and_then(|(s, m)| m.settings.iter().find(|k| k.id == s.value));
-    known.map_or("The setting", |s| s.title.as_str())
+    setting
+        .map_or_else(|| "The setting".to_owned(), |s| super::setting_title(knowledge, &state.case, &s.value))
+}
+
+/// The setting that a remedy changes, on this machine.
+fn setting_of<'k>(knowledge: &'k Knowledge, state: &State, id: &RemedyId) -> Option<&'k Setting> {
+    let changed = knowledge.remedies.get(id)?.changes.as_ref()?;
+    machine(knowledge, state)?.settings.iter().find(|s| s.id == changed.value)
+}
+
+/// An example of a figure to type, in the setting's own unit.
+fn example(knowledge: &Knowledge, state: &State, id: &RemedyId, figure: &str) -> String {
+    match setting_of(knowledge, state, id).and_then(|s| s.unit) {
+        Some(unit) => format!("{figure} {}", unit.name),
+        None => figure.to_owned(),
+    }
 }
 
 /// How a machine is left that is not proved cured.
@@ -248,6 +301,7 @@ pub(super) fn send(knowledge: &Knowledge, state: &State) -> Page {
         page.text(format!("Until somebody is there: {}.", words::minutes(found.minutes)));
     }
     if let Some(visit) = state.assessment.as_ref().and_then(|a| a.plan.visit.as_ref()) {
+        until_then(&mut page, knowledge, &state.case, visit);
         visit_kit(&mut page, knowledge, visit);
     }
     page.text(LEAVE_IT_SAFE);
@@ -255,6 +309,17 @@ pub(super) fn send(knowledge: &Knowledge, state: &State) -> Page {
     page.push(Block::Notice);
     page.hint("Type 1, ? or 'other' for other steps.");
     page
+}
+
+/// What keeps things safe until somebody is there, with its steps and cautions.
+pub(super) fn until_then(page: &mut Page, knowledge: &Knowledge, case: &Case, visit: &crate::plan::Visit) {
+    let remedy = visit.until_then.as_ref().and_then(|id| knowledge.remedies.get(id));
+    let Some((remedy, machine)) = remedy.zip(knowledge.machines.get(&case.machine)) else { return };
+    page.heading(format!("Until then: {}", words::clause(&remedy.head.title)));
+    match knowledge.steps_on(machine, &remedy.work) {
+        Ok(shown) => page.step(shown, Lockout::InFull),
+        Err(missing) => page.text(sentence(&format!("The steps are not shown: {missing}"))),
+    }
 }
 
 /// What to bring, and what to check first.
