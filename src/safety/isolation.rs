@@ -136,7 +136,13 @@ impl Isolation {
         before.extend(points(energies));
         if exposures.has(Exposure::AtScale) {
             before.push(
-                "Only the scale's own feed stays on. If it shares a supply with a drive, stop: test from outside."
+                "Only the scale's own feed stays on, and only for steps that read the scale. If it shares a supply \
+                 with a drive, stop: test from outside."
+                    .to_owned(),
+            );
+            before.push(
+                "For work at the scale's terminals its own feed is switched off and locked too, and a qualified \
+                 electrical person proves it dead."
                     .to_owned(),
             );
         }
