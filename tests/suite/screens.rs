@@ -43,7 +43,7 @@ Opening 1 of 10. Is anyone hurt, or is the machine doing something unexpected?
 
 #[test]
 fn a_check_is_asked_in_full_with_its_reason_first() {
-    insta::assert_snapshot!(screen(40, &["250 g"]), @"
+    insta::assert_snapshot!(screen(40, &["250 g"]), @r#"
 Next: Ten fills in a row
 At the bag outlet. About 9 minutes in
 all. It must be known before: lower the
@@ -85,12 +85,12 @@ first. If unsure, stop and make safe.
   or several; an empty line ends the
   run. With what the machine showed:
   247.2/250.0.
-");
+"#);
 }
 
 #[test]
 fn before_hands_go_in_authority_is_asked() {
-    insta::assert_snapshot!(screen(40, &["other", "3"]), @"
+    insta::assert_snapshot!(screen(40, &["other", "3"]), @r#"
 Next: A strip of paper round the pan
 At the weigh pan. About 15 minutes in
 all. It speaks for or against: in-flight
@@ -107,8 +107,8 @@ outside are left.
 
 > y or n. Ask that person: nobody
   answers for another.
-");
-    insta::assert_snapshot!(screen(80, &["other", "3"]), @"
+"#);
+    insta::assert_snapshot!(screen(80, &["other", "3"]), @r#"
 Next: A strip of paper round the pan
 At the weigh pan. About 15 minutes in all. It speaks for or against: in-flight
 allowance set too high.
@@ -121,12 +121,12 @@ This tool prompts; the site's procedure decides. Without one, only checks from
 outside are left.
 
 > y or n. Ask that person: nobody answers for another.
-");
+"#);
 }
 
 #[test]
 fn the_lockout_is_told_in_full_before_it_is_confirmed() {
-    insta::assert_snapshot!(screen(40, &["other", "3", "y"]), @"
+    insta::assert_snapshot!(screen(40, &["other", "3", "y"]), @r#"
 Make it safe first
 A prompt, not the site's own procedure.
 Have you this machine's written
@@ -149,27 +149,33 @@ outside only.
       turned down is not shut. Clear
       people before the air goes.
    6. Only the scale's own feed stays
-      on. If it shares a supply with a
-      drive, stop: test from outside.
-   7. See that no start path is left:
+      on, and only for steps that read
+      the scale. If it shares a supply
+      with a drive, stop: test from
+      outside.
+   7. For work at the scale's terminals
+      its own feed is switched off and
+      locked too, and a qualified
+      electrical person proves it dead.
+   8. See that no start path is left:
       the start key at the panel.
-   8. Everybody who reaches in puts
+   9. Everybody who reaches in puts
       their own lock and tag on each
       point and keeps the key.
-   9. Release what is stored, and look
+  10. Release what is stored, and look
       again before each step: it can
       come back.
-  10. Compressed air: see it dumped, the
+  11. Compressed air: see it dumped, the
       gauge at zero; some can be trapped
       behind a valve.
-  11. Clear people, then try every start
+  12. Clear people, then try every start
       path. If anything moves, stop:
       nobody reaches in.
-  12. With people still clear, read the
+  13. With people still clear, read the
       air gauge at zero and stroke a
       valve.
-  13. Put the controls back to off.
-  14. Before anybody touches a
+  14. Put the controls back to off.
+  15. Before anybody touches a
       conductor: a qualified person
       proves it dead with a meter.
 
@@ -204,8 +210,8 @@ first. If unsure, stop and make safe.
 
 > Type whose key it is, or n if it is
   not locked.
-");
-    insta::assert_snapshot!(screen(80, &["other", "3", "y"]), @"
+"#);
+    insta::assert_snapshot!(screen(80, &["other", "3", "y"]), @r#"
 Make it safe first
 A prompt, not the site's own procedure.
 Have you this machine's written isolation procedure, and does it agree? If there
@@ -218,19 +224,21 @@ is none: stop, checks from outside only.
       emergency stop or a guard switch is not an isolator.
    5. Isolate compressed air: the lockable dump valve. A regulator turned down
       is not shut. Clear people before the air goes.
-   6. Only the scale's own feed stays on. If it shares a supply with a drive,
-      stop: test from outside.
-   7. See that no start path is left: the start key at the panel.
-   8. Everybody who reaches in puts their own lock and tag on each point and
+   6. Only the scale's own feed stays on, and only for steps that read the
+      scale. If it shares a supply with a drive, stop: test from outside.
+   7. For work at the scale's terminals its own feed is switched off and locked
+      too, and a qualified electrical person proves it dead.
+   8. See that no start path is left: the start key at the panel.
+   9. Everybody who reaches in puts their own lock and tag on each point and
       keeps the key.
-   9. Release what is stored, and look again before each step: it can come back.
-  10. Compressed air: see it dumped, the gauge at zero; some can be trapped
+  10. Release what is stored, and look again before each step: it can come back.
+  11. Compressed air: see it dumped, the gauge at zero; some can be trapped
       behind a valve.
-  11. Clear people, then try every start path. If anything moves, stop: nobody
+  12. Clear people, then try every start path. If anything moves, stop: nobody
       reaches in.
-  12. With people still clear, read the air gauge at zero and stroke a valve.
-  13. Put the controls back to off.
-  14. Before anybody touches a conductor: a qualified person proves it dead with
+  13. With people still clear, read the air gauge at zero and stroke a valve.
+  14. Put the controls back to off.
+  15. Before anybody touches a conductor: a qualified person proves it dead with
       a meter.
 
 When the work is done
@@ -254,12 +262,12 @@ General guidance. The machine's own manual, the site's rules, local codes and
 licensed or authorised people come first. If unsure, stop and make safe.
 
 > Type whose key it is, or n if it is not locked.
-");
+"#);
 }
 
 #[test]
 fn a_hands_on_step_shows_its_cautions_before_its_steps() {
-    insta::assert_snapshot!(screen(40, &["other", "3", "y", "Anna"]), @"
+    insta::assert_snapshot!(screen(40, &["other", "3", "y", "Anna"]), @r#"
 Next: A strip of paper round the pan
 At the weigh pan. About 15 minutes in
 all. It speaks for or against: in-flight
@@ -304,8 +312,8 @@ and licensed or authorised people come
 first. If unsure, stop and make safe.
 
 > Type the number. ? if nobody can tell.
-");
-    insta::assert_snapshot!(screen(80, &["other", "3", "y", "Anna"]), @"
+"#);
+    insta::assert_snapshot!(screen(80, &["other", "3", "y", "Anna"]), @r#"
 Next: A strip of paper round the pan
 At the weigh pan. About 15 minutes in all. It speaks for or against: in-flight
 allowance set too high.
@@ -338,12 +346,12 @@ General guidance. The machine's own manual, the site's rules, local codes and
 licensed or authorised people come first. If unsure, stop and make safe.
 
 > Type the number. ? if nobody can tell.
-");
+"#);
 }
 
 #[test]
 fn why_names_the_step_that_is_asked() {
-    insta::assert_snapshot!(screen(40, &["other", "3", "y", "Anna", "why"]), @"
+    insta::assert_snapshot!(screen(40, &["other", "3", "y", "Anna", "why"]), @r#"
 Why: A strip of paper round the pan
 It speaks for or against: in-flight
 allowance set too high.
@@ -373,7 +381,7 @@ the way round the pan?
   2. It catches.
 
 > Type the number. ? if nobody can tell.
-");
+"#);
 }
 
 #[test]

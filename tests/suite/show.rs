@@ -56,27 +56,33 @@ outside only.
       turned down is not shut. Clear
       people before the air goes.
    6. Only the scale's own feed stays
-      on. If it shares a supply with a
-      drive, stop: test from outside.
-   7. See that no start path is left:
+      on, and only for steps that read
+      the scale. If it shares a supply
+      with a drive, stop: test from
+      outside.
+   7. For work at the scale's terminals
+      its own feed is switched off and
+      locked too, and a qualified
+      electrical person proves it dead.
+   8. See that no start path is left:
       the start key at the panel.
-   8. Everybody who reaches in puts
+   9. Everybody who reaches in puts
       their own lock and tag on each
       point and keeps the key.
-   9. Release what is stored, and look
+  10. Release what is stored, and look
       again before each step: it can
       come back.
-  10. Compressed air: see it dumped, the
+  11. Compressed air: see it dumped, the
       gauge at zero; some can be trapped
       behind a valve.
-  11. Clear people, then try every start
+  12. Clear people, then try every start
       path. If anything moves, stop:
       nobody reaches in.
-  12. With people still clear, read the
+  13. With people still clear, read the
       air gauge at zero and stroke a
       valve.
-  13. Put the controls back to off.
-  14. Before anybody touches a
+  14. Put the controls back to off.
+  15. Before anybody touches a
       conductor: a qualified person
       proves it dead with a meter.
 
