@@ -239,8 +239,7 @@ impl<'a> Graph<'a> {
             }
         }
         moments.retain(|moment| moment.0 > 0.0);
-        let mask = places.iter().fold(0, |mask, place| mask | place.mask);
-        Some((bundle, Look::new(mask, moments, outcomes)))
+        Some((bundle, Look::new(moments, outcomes)))
     }
 
     /// Circumstances with what was said of them, and causes. A cause known to be absent only weighs its circumstances:

@@ -1,7 +1,7 @@
 //! Findings that are answered together, with their joint state as one growing set of bits.
 //!
 //! While influences are put together state by state, a bundle's state only grows. As soon as no further growth can change what the
-//! answers about a finding say, its bits are all set: states that make no difference any more become one, and states that
+//! answers about a version of a finding say, its bits are all set: states that make no difference any more become one, and states that
 //! an answer rules out, however they grow, are dropped. This is what keeps a run of fills with many patterns small.
 
 use std::collections::BTreeMap;
@@ -33,10 +33,17 @@ pub(crate) struct Spot {
     pub(crate) degrees: usize,
 }
 
+impl Spot {
+    /// Its bits.
+    fn mask(self) -> State {
+        (State::MAX >> (MOST_BITS - self.degrees)) << self.first
+    }
+}
+
 /// An answer given or asked for, as its bundle sees it.
 #[derive(Debug, Clone)]
 pub(crate) struct Look {
-    /// All bits of the findings seen.
+    /// All bits that it sees.
     mask: State,
     /// Each way in which the causes that come and go may be awake: its probability, and where the findings then stand.
     moments: Vec<(f64, Vec<Spot>)>,
@@ -47,7 +54,8 @@ pub(crate) struct Look {
 }
 
 impl Look {
-    pub(crate) fn new(mask: State, moments: Vec<(f64, Vec<Spot>)>, outcomes: Vec<Vec<f64>>) -> Self {
+    pub(crate) fn new(moments: Vec<(f64, Vec<Spot>)>, outcomes: Vec<Vec<f64>>) -> Self {
+        let mask = moments.iter().flat_map(|m| &m.1).fold(0, |mask, spot| mask | spot.mask());
         let sizes: Vec<usize> =
             moments.first().map_or_else(Vec::new, |m| m.1.iter().map(|spot| spot.degrees + 1).collect());
         let same_above = same_above(&sizes, &outcomes);
@@ -185,8 +193,8 @@ impl Bundle {
                 open |= look.mask;
             }
         }
-        let done = self.members.iter().filter(|(_, mask, lasting)| !lasting && open & mask == 0);
-        Some(done.fold(state, |state, (_, mask, _)| state | mask))
+        let done = self.members.iter().filter(|member| !member.2);
+        Some(done.fold(state, |state, (_, mask, _)| state | mask & !open))
     }
 
     /// P(all answers | state).
@@ -213,7 +221,7 @@ mod tests {
         let mut bundle = Bundle::default();
         bundle.add(0, 1, lasting).unwrap();
         bundle.add(1, 1, false).unwrap();
-        bundle.answered(Look::new(0b11, vec![(1.0, vec![spot(0), spot(1)])], vec![likelihood]));
+        bundle.answered(Look::new(vec![(1.0, vec![spot(0), spot(1)])], vec![likelihood]));
         bundle
     }
 

@@ -27,6 +27,7 @@ mod run;
 mod sum;
 mod tape;
 mod timeline;
+mod ways;
 
 pub use compile::{Model, NOT_IN_THE_BOOK};
 pub use evidence::{BeliefError, Evidence, Item, Moment};

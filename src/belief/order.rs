@@ -14,7 +14,7 @@ use super::piece::{Piece, joined, settled, started, summed};
 use super::tape::{Axis, Step, Tape, Var};
 
 /// Most table entries that one sum may touch.
-const MOST_ENTRIES: f64 = 5e7;
+pub(crate) const MOST_ENTRIES: f64 = 5e7;
 
 /// Where the weights of one variable can be read.
 #[derive(Debug, Clone, Copy)]
@@ -42,13 +42,15 @@ pub(crate) struct Order {
     pub(crate) asked: Vec<Asked>,
     /// Table entries touched.
     pub(crate) cost: f64,
+    /// Most table entries that it may touch.
+    most: f64,
 }
 
 impl Order {
     /// Counts work to come.
     pub(super) fn spend(&mut self, entries: f64) -> Result<(), BeliefError> {
         self.cost += entries;
-        if self.cost > MOST_ENTRIES { Err(BeliefError::TooLarge { cost: self.cost }) } else { Ok(()) }
+        if self.cost > self.most { Err(BeliefError::TooLarge { cost: self.cost }) } else { Ok(()) }
     }
 }
 
@@ -81,14 +83,14 @@ struct Planner<'g, 'a> {
     driven: Vec<bool>,
 }
 
-/// Plans the sum over every variable of the graph below `vars`; others stay.
-pub(crate) fn order(graph: &mut Graph<'_>, vars: usize) -> Result<Order, BeliefError> {
+/// Plans the sum over every variable of the graph below `vars`, touching at most so many table entries; others stay.
+pub(crate) fn order(graph: &mut Graph<'_>, vars: usize, most: f64) -> Result<Order, BeliefError> {
     let mut todo: Vec<Next> = (0..vars as Var)
         .map(|var| Next { kind: Kind::Sum(var), drives: Vec::new(), needs: Vec::new(), score: None })
         .collect();
     todo.extend(settling(graph));
     let mut planner = Planner {
-        order: Order { readings: vec![None; vars], ..Order::default() },
+        order: Order { readings: vec![None; vars], most, ..Order::default() },
         pieces: Vec::new(),
         by_var: vec![Vec::new(); vars],
         by_bundle: vec![Vec::new(); graph.bundles.len()],

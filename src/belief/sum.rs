@@ -5,17 +5,16 @@ use std::collections::BTreeMap;
 use super::assembly::{Asking, Given, Graph, vars};
 use super::bundle::{Bundle, StateId};
 use super::evidence::BeliefError;
-use super::order::{Asked, Reading, order};
+use super::order::{Asked, MOST_ENTRIES, Reading, order};
 use super::tape::{Run, Step};
+use super::ways;
 
-/// A graph after one pass forward, and one backward if anything is to be read but the total.
+/// A sum with a run in it may touch so many table entries in one piece before it is taken apart.
+const CHEAP: f64 = 1.5e7;
+
+/// What the evidence and the scenarios add up to, in one piece or in the ways that a run may be taken.
 pub(crate) struct Sum {
-    run: Run,
-    last: Step,
-    ln: f64,
-    readings: Vec<Option<Reading>>,
-    asked: Vec<Asked>,
-    bundles: Vec<Bundle>,
+    parts: Vec<Part>,
     scenarios: usize,
 }
 
@@ -27,44 +26,149 @@ impl Sum {
 
     /// With everything to be read of the variables.
     pub(crate) fn marginals(given: Given<'_>) -> Result<Self, BeliefError> {
-        let mut sum = Self::forward(given, &[], true)?;
-        sum.run.backward(sum.readings.iter().flatten().map(|reading| reading.step));
-        Ok(sum)
+        Self::forward(given, &[], true).map(Self::read_back)
+    }
+
+    /// The same with the run at this place of the evidence taken apart, however small it is.
+    #[cfg(test)]
+    pub(crate) fn marginals_apart(given: Given<'_>, place: usize) -> Result<Self, BeliefError> {
+        Self::apart(given, place, &[], true).map(Self::read_back)
+    }
+
+    fn read_back(mut self) -> Self {
+        for part in &mut self.parts {
+            part.run.backward(part.readings.iter().flatten().map(|reading| reading.step));
+        }
+        self
     }
 
     /// With the answers to what is asked.
     pub(crate) fn answers(given: Given<'_>, asked: &[Asking<'_>]) -> Result<Self, BeliefError> {
         let mut sum = Self::forward(given, asked, false)?;
-        sum.run.backward(sum.asked.iter().map(|asked| asked.step));
+        for part in &mut sum.parts {
+            part.run.backward(part.asked.iter().map(|asked| asked.step));
+        }
         Ok(sum)
     }
 
     fn forward(given: Given<'_>, asked: &[Asking<'_>], whole: bool) -> Result<Self, BeliefError> {
+        let scenarios = given.scenarios.count();
+        let Some(place) = ways::dividing(given.evidence) else {
+            let parts = vec![Part::new(given, asked, whole, MOST_ENTRIES)?];
+            return Ok(Self { parts, scenarios });
+        };
+        if let Ok(part) = Part::new(given, asked, whole, CHEAP) {
+            return Ok(Self { parts: vec![part], scenarios });
+        }
+        Self::apart(given, place, asked, whole)
+    }
+
+    /// The sum over the ways to take the run at this place of the evidence, each by itself.
+    fn apart(given: Given<'_>, place: usize, asked: &[Asking<'_>], whole: bool) -> Result<Self, BeliefError> {
+        let (mut parts, mut left) = (Vec::new(), MOST_ENTRIES);
+        for way in ways::ways(given, place) {
+            let one = Given { evidence: &way.evidence, timeline: &way.timeline, ..given };
+            let mut part = Part::new(one, asked, whole, left)?;
+            part.ln += way.weight.ln();
+            left -= part.cost;
+            parts.push(part);
+        }
+        Ok(Self { parts, scenarios: given.scenarios.count() })
+    }
+
+    /// ln P(evidence, scenario), for each scenario; `None` where it is 0.
+    pub(crate) fn ln_totals(&self) -> Vec<Option<f64>> {
+        let totals: Vec<_> = self.parts.iter().map(|part| part.ln_totals(self.scenarios)).collect();
+        let total = |scenario: usize| {
+            let each = || totals.iter().filter_map(|totals| totals[scenario]);
+            let largest = each().reduce(f64::max)?;
+            Some(largest + each().map(|ln| (ln - largest).exp()).sum::<f64>().ln())
+        };
+        (0..self.scenarios).map(total).collect()
+    }
+
+    /// `[part][scenario]`: the part's share of the total of the scenario.
+    fn shares(&self) -> Vec<Vec<f64>> {
+        if self.parts.len() == 1 {
+            return vec![vec![1.0; self.scenarios]];
+        }
+        let totals = self.ln_totals();
+        let share = |(own, total): (Option<f64>, &Option<f64>)| match (own, total) {
+            (Some(own), Some(total)) => (own - total).exp(),
+            _ => 0.0,
+        };
+        let parts = self.parts.iter().map(|part| part.ln_totals(self.scenarios));
+        parts.map(|own| own.into_iter().zip(&totals).map(share).collect()).collect()
+    }
+
+    /// The distribution of a variable in the only scenario.
+    pub(crate) fn marginal(&self, var: usize) -> Vec<f64> {
+        let shares = self.shares();
+        let mut sums = Vec::new();
+        for (part, share) in self.parts.iter().zip(shares) {
+            add(&mut sums, &part.marginal(var), share[0]);
+        }
+        normal(sums)
+    }
+
+    /// `[scenario][outcome]` of what was asked under this number; all 0 in a scenario that the evidence rules out.
+    pub(crate) fn answer(&self, number: usize) -> Vec<Vec<f64>> {
+        let mut sums: Vec<Vec<f64>> = Vec::new();
+        for (part, shares) in self.parts.iter().zip(self.shares()) {
+            let answers = part.answer(number, self.scenarios);
+            sums.resize(answers.len(), Vec::new());
+            for ((sum, answer), share) in sums.iter_mut().zip(&answers).zip(shares) {
+                add(sum, answer, share);
+            }
+        }
+        sums.into_iter().map(normal).collect()
+    }
+}
+
+/// Adds so much of some weights.
+fn add(sums: &mut Vec<f64>, weights: &[f64], share: f64) {
+    sums.resize(sums.len().max(weights.len()), 0.0);
+    sums.iter_mut().zip(weights).for_each(|(sum, weight)| *sum += share * weight);
+}
+
+/// A graph after one pass forward, and one backward if anything is to be read but the total.
+struct Part {
+    run: Run,
+    last: Step,
+    ln: f64,
+    cost: f64,
+    readings: Vec<Option<Reading>>,
+    asked: Vec<Asked>,
+    bundles: Vec<Bundle>,
+}
+
+impl Part {
+    fn new(given: Given<'_>, asked: &[Asking<'_>], whole: bool, most: f64) -> Result<Self, BeliefError> {
         let mut graph = Graph::new(given, asked, whole)?;
-        let order = order(&mut graph, vars(given.network))?;
+        let order = order(&mut graph, vars(given.network), most)?;
         let last = order.tape.last();
         Ok(Self {
             run: order.tape.forward(),
             last,
             ln: graph.ln,
+            cost: order.cost,
             readings: order.readings,
             asked: order.asked,
             bundles: graph.bundles,
-            scenarios: given.scenarios.count(),
         })
     }
 
     /// ln P(evidence, scenario), for each scenario; `None` where it is 0.
-    pub(crate) fn ln_totals(&self) -> Vec<Option<f64>> {
+    fn ln_totals(&self, scenarios: usize) -> Vec<Option<f64>> {
         let (table, ln) = self.run.table(self.last);
         if table.is_empty() {
-            return vec![None; self.scenarios];
+            return vec![None; scenarios];
         }
         table.iter().map(|&total| (total > 0.0).then(|| total.ln() + ln + self.ln)).collect()
     }
 
     /// The distribution of a variable in the only scenario.
-    pub(crate) fn marginal(&self, var: usize) -> Vec<f64> {
+    fn marginal(&self, var: usize) -> Vec<f64> {
         let Some(reading) = self.readings[var] else { return Vec::new() };
         let mut weights = vec![0.0; reading.states];
         let shares = self.run.shares(reading.step);
@@ -75,7 +179,7 @@ impl Sum {
     }
 
     /// `[scenario][outcome]` of what was asked under this number; all 0 in a scenario that the evidence rules out.
-    pub(crate) fn answer(&self, number: usize) -> Vec<Vec<f64>> {
+    fn answer(&self, number: usize, scenarios: usize) -> Vec<Vec<f64>> {
         let question = |asked: &Asked| self.bundles[asked.bundle].questions.iter().find(|q| q.0 == number);
         let found = self.asked.iter().find_map(|asked| Some((asked, &question(asked)?.1)));
         let Some((asked, look)) = found else { return Vec::new() };
@@ -83,12 +187,12 @@ impl Sum {
         let shares = self.run.shares(asked.step);
         let cell = shares.len() / asked.states.len().max(1);
         for (cell, &state) in shares.chunks_exact(cell.max(1)).zip(&asked.states) {
-            let mass = masses.entry(state).or_insert_with(|| vec![0.0; self.scenarios]);
-            for row in cell.chunks_exact(self.scenarios) {
+            let mass = masses.entry(state).or_insert_with(|| vec![0.0; scenarios]);
+            for row in cell.chunks_exact(scenarios) {
                 mass.iter_mut().zip(row).for_each(|(mass, share)| *mass += share);
             }
         }
-        let mut sums = vec![vec![0.0; look.outcomes()]; self.scenarios];
+        let mut sums = vec![vec![0.0; look.outcomes()]; scenarios];
         for (state, mass) in masses {
             let chances = look.chances(self.bundles[asked.bundle].state(state));
             for (sum, mass) in sums.iter_mut().zip(mass) {

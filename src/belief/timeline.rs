@@ -31,7 +31,7 @@ pub(crate) struct Version {
 }
 
 /// A finding as one answer sees it.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Sight {
     pub(crate) finding: usize,
     /// The version at each depth of sleep; a single one where all are awake.
