@@ -5,7 +5,7 @@ use crate::tool::Tool;
 #[test]
 fn the_example_call_is_answered_on_one_page() {
     let args = ["diagnose", "--answers", "tests/faults/light-bags.yaml"];
-    insta::assert_snapshot!(Tool::built_in(40).run(&args).block(), @"
+    insta::assert_snapshot!(Tool::built_in(40).run(&args).block(), @r#"
 Single-tray vibratory net weigher
 
 │ every bag comes out about three grams
@@ -108,8 +108,8 @@ General guidance. The machine's own
 manual, the site's rules, local codes
 and licensed or authorised people come
 first. If unsure, stop and make safe.
-");
-    insta::assert_snapshot!(Tool::built_in(80).run(&args).block(), @"
+"#);
+    insta::assert_snapshot!(Tool::built_in(80).run(&args).block(), @r#"
 Single-tray vibratory net weigher
 
 │ every bag comes out about three grams light
@@ -179,5 +179,5 @@ The latest run
 
 General guidance. The machine's own manual, the site's rules, local codes and
 licensed or authorised people come first. If unsure, stop and make safe.
-");
+"#);
 }

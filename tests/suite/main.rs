@@ -13,6 +13,7 @@ mod knowledge;
 mod lockout;
 mod oracle;
 mod outlook_is_exact;
+mod prompts;
 mod screens;
 mod show;
 mod small_networks;

@@ -43,7 +43,7 @@ Opening 1 of 10. Is anyone hurt, or is the machine doing something unexpected?
 
 #[test]
 fn a_check_is_asked_in_full_with_its_reason_first() {
-    insta::assert_snapshot!(screen(40, &["250 g"]), @"
+    insta::assert_snapshot!(screen(40, &["250 g"]), @r#"
 Next: Ten fills in a row
 At the bag outlet. About 9 minutes in
 all. It must be known before: lower the
@@ -85,12 +85,12 @@ first. If unsure, stop and make safe.
   or several; an empty line ends the
   run. With what the machine showed:
   247.2/250.0.
-");
+"#);
 }
 
 #[test]
 fn before_hands_go_in_authority_is_asked() {
-    insta::assert_snapshot!(screen(40, &["other", "3"]), @"
+    insta::assert_snapshot!(screen(40, &["other", "3"]), @r#"
 Next: A strip of paper round the pan
 At the weigh pan. About 15 minutes in
 all. It speaks for or against: in-flight
@@ -107,8 +107,8 @@ outside are left.
 
 > y or n. Ask that person: nobody
   answers for another.
-");
-    insta::assert_snapshot!(screen(80, &["other", "3"]), @"
+"#);
+    insta::assert_snapshot!(screen(80, &["other", "3"]), @r#"
 Next: A strip of paper round the pan
 At the weigh pan. About 15 minutes in all. It speaks for or against: in-flight
 allowance set too high.
@@ -121,12 +121,12 @@ This tool prompts; the site's procedure decides. Without one, only checks from
 outside are left.
 
 > y or n. Ask that person: nobody answers for another.
-");
+"#);
 }
 
 #[test]
 fn the_lockout_is_told_in_full_before_it_is_confirmed() {
-    insta::assert_snapshot!(screen(40, &["other", "3", "y"]), @"
+    insta::assert_snapshot!(screen(40, &["other", "3", "y"]), @r#"
 Make it safe first
 A prompt, not the site's own procedure.
 Have you this machine's written
@@ -204,8 +204,8 @@ first. If unsure, stop and make safe.
 
 > Type whose key it is, or n if it is
   not locked.
-");
-    insta::assert_snapshot!(screen(80, &["other", "3", "y"]), @"
+"#);
+    insta::assert_snapshot!(screen(80, &["other", "3", "y"]), @r#"
 Make it safe first
 A prompt, not the site's own procedure.
 Have you this machine's written isolation procedure, and does it agree? If there
@@ -254,12 +254,12 @@ General guidance. The machine's own manual, the site's rules, local codes and
 licensed or authorised people come first. If unsure, stop and make safe.
 
 > Type whose key it is, or n if it is not locked.
-");
+"#);
 }
 
 #[test]
 fn a_hands_on_step_shows_its_cautions_before_its_steps() {
-    insta::assert_snapshot!(screen(40, &["other", "3", "y", "Anna"]), @"
+    insta::assert_snapshot!(screen(40, &["other", "3", "y", "Anna"]), @r#"
 Next: A strip of paper round the pan
 At the weigh pan. About 15 minutes in
 all. It speaks for or against: in-flight
@@ -304,8 +304,8 @@ and licensed or authorised people come
 first. If unsure, stop and make safe.
 
 > Type the number. ? if nobody can tell.
-");
-    insta::assert_snapshot!(screen(80, &["other", "3", "y", "Anna"]), @"
+"#);
+    insta::assert_snapshot!(screen(80, &["other", "3", "y", "Anna"]), @r#"
 Next: A strip of paper round the pan
 At the weigh pan. About 15 minutes in all. It speaks for or against: in-flight
 allowance set too high.
@@ -338,12 +338,12 @@ General guidance. The machine's own manual, the site's rules, local codes and
 licensed or authorised people come first. If unsure, stop and make safe.
 
 > Type the number. ? if nobody can tell.
-");
+"#);
 }
 
 #[test]
 fn why_names_the_step_that_is_asked() {
-    insta::assert_snapshot!(screen(40, &["other", "3", "y", "Anna", "why"]), @"
+    insta::assert_snapshot!(screen(40, &["other", "3", "y", "Anna", "why"]), @r#"
 Why: A strip of paper round the pan
 It speaks for or against: in-flight
 allowance set too high.
@@ -373,7 +373,7 @@ the way round the pan?
   2. It catches.
 
 > Type the number. ? if nobody can tell.
-");
+"#);
 }
 
 #[test]
