@@ -117,7 +117,7 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
         What::Report(report) => self::report(&store, report, context),
         What::Close(close) => self::close(&store, close, context),
         What::Export(named) => {
-            let id = named_or_latest(&store, named.id.as_deref())?;
+            let id = named_or_last(&store, named.id.as_deref())?;
             let case = store.read(&id).map_err(stored)?.case;
             context.write(&export(&case))?;
             Ok(Outcome::Done)
@@ -134,6 +134,16 @@ fn named_or_latest(store: &Store, id: Option<&str>) -> Result<CaseId> {
         CommandError::input("There is no open case.")
             .hint("`handlamp case list` shows all of them.".to_owned())
     })
+}
+
+/// The case named, else the one that something was last added to, open or closed.
+fn named_or_last(store: &Store, id: Option<&str>) -> Result<CaseId> {
+    if id.is_none()
+        && let Some(last) = store.latest().map_err(stored)?
+    {
+        return Ok(last.id);
+    }
+    named_or_latest(store, id)
 }
 
 fn list(store: &Store, context: &mut Context) -> Result {
@@ -186,7 +196,7 @@ fn machine_known(case: &crate::casebook::Case, id: &CaseId) -> Result<()> {
 
 fn show(store: &Store, named: &Named, context: &mut Context) -> Result {
     let knowledge = context.knowledge()?;
-    let id = named_or_latest(store, named.id.as_deref())?;
+    let id = named_or_last(store, named.id.as_deref())?;
     let recorded = recorded(store, &id, &knowledge, context)?;
     if recorded.case.machine.as_str() == diagnose::NOT_KNOWN_YET {
         context.page(&cases::show(&knowledge, &recorded, None))?;
@@ -255,7 +265,7 @@ fn correct(store: &Store, correct: &Correct, context: &mut Context) -> Result {
 
 fn report(store: &Store, args: &Report, context: &mut Context) -> Result {
     let knowledge = context.knowledge()?;
-    let id = named_or_latest(store, args.id.as_deref())?;
+    let id = named_or_last(store, args.id.as_deref())?;
     let recorded = recorded(store, &id, &knowledge, context)?;
     machine_known(&recorded.case, &id)?;
     let assessment = diagnose::think(&knowledge, &recorded.case)?;
@@ -267,7 +277,7 @@ fn report(store: &Store, args: &Report, context: &mut Context) -> Result {
     let case = &recorded.case;
     let page = report::report(&knowledge, case, &assessment, &cover);
     let text = match args.form {
-        Form::Plain => plain::report(&page),
+        Form::Plain => plain::report(&page, context.report_columns()),
         Form::Markdown => markdown::report(&page),
         Form::Message => report::message(&knowledge, case, &assessment, &cover).join("\n") + "\n",
     };

@@ -11,7 +11,7 @@ use serde::Serialize;
 use super::outcome::{CommandError, Kind, Result};
 use crate::diag::{self, Diagnostic, harmless};
 use crate::knowledge::{self, Knowledge, Texts};
-use crate::render::{Look, Paint, diagnostics, json, terminal};
+use crate::render::{Look, Paint, diagnostics, json, plain, terminal};
 use crate::view::Page;
 
 /// Columns when nobody says how many there are.
@@ -76,6 +76,11 @@ impl Context {
             clock: jiff::Timestamp::now,
             out: Box::new(anstream::stdout()),
         }
+    }
+
+    /// Columns of a plain report: as mail wants it, or as wide as the screen when that is narrower.
+    pub fn report_columns(&self) -> usize {
+        if self.shows_a_person { plain::COLUMNS.min(self.look.width) } else { plain::COLUMNS }
     }
 
     /// Shows a page to a person.

@@ -384,6 +384,7 @@ pub struct Band {
 }
 
 /// What puts a cause right.
+#[expect(clippy::struct_excessive_bools, reason = "each is a plain fact of the entry")]
 #[derive(Debug, Clone, PartialEq)]
 pub struct Remedy {
     /// Its id.

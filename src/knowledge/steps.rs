@@ -38,6 +38,14 @@ impl Machine {
 }
 
 impl Knowledge {
+    /// The title of an entry, whatever kind it is.
+    pub fn title(&self, id: &str) -> Option<&str> {
+        let work = self.checks.get(id).map(|e| &e.head).or_else(|| self.remedies.get(id).map(|e| &e.head));
+        let known = work.or_else(|| self.circumstances.get(id).map(|e| &e.head));
+        let known = known.or_else(|| self.causes.get(id).map(|e| &e.head));
+        known.or_else(|| self.findings.get(id).map(|e| &e.head)).map(|h| h.title.as_str())
+    }
+
     /// The cautions that a piece of work names.
     pub fn cautions_of(&self, work: &Work) -> Vec<Caution> {
         work.cautions.iter().filter_map(|c| self.cautions.get(&c.value)).map(|c| c.caution.clone()).collect()

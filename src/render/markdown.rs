@@ -156,28 +156,9 @@ pub fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     let mut line_start = true;
     for c in clean(text).chars() {
-        let special = matches!(
-            c,
-            '\\' | '`'
-                | '*'
-                | '_'
-                | '{'
-                | '}'
-                | '['
-                | ']'
-                | '('
-                | ')'
-                | '<'
-                | '>'
-                | '#'
-                | '|'
-                | '!'
-                | '~'
-                | '&'
-                | '@'
-        );
+        let special = matches!(c, '\\' | '`' | '*' | '_' | '[' | ']' | '<' | '>' | '|' | '~' | '&' | '@');
         // A list, a rule or a heading line is made only at the start of a line; `1.` and `1)` too.
-        let leading = line_start && matches!(c, '-' | '+' | '=');
+        let leading = line_start && matches!(c, '-' | '+' | '=' | '#');
         let after_digits = matches!(c, '.') && only_digits_since_line_start(&out);
         // `://` would be linked by many readers.
         let link = c == ':' && out.ends_with(|p: char| p.is_ascii_alphabetic());

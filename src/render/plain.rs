@@ -5,10 +5,10 @@ use super::terminal::{Look, draw};
 use super::theme::Paint;
 use crate::view::Page;
 
-/// Columns of a plain report.
-const COLUMNS: usize = 72;
+/// Columns of a plain report that goes to a file or a mail.
+pub const COLUMNS: usize = 72;
 
-/// The page as plain text.
-pub fn report(page: &Page) -> String {
-    draw(page, &Look { width: COLUMNS, paint: Paint::None, plain: true })
+/// The page as plain text, so many columns wide.
+pub fn report(page: &Page, columns: usize) -> String {
+    draw(page, &Look { width: columns, paint: Paint::None, plain: true })
 }

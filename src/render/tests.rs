@@ -36,7 +36,8 @@ fn order(text: &str, words: &[&str]) {
 fn cautions_and_lockout_stand_before_the_step_and_the_notice_at_the_end_on_every_output() {
     let page = at_the_pan(Lockout::InFull);
     let look = Look::terminal(40, Paint::None);
-    for text in [terminal::draw(&page, &look), plain::report(&page), markdown::report(&page)] {
+    for text in [terminal::draw(&page, &look), plain::report(&page, plain::COLUMNS), markdown::report(&page)]
+    {
         order(
             &text,
             &["WARNING", "Make it safe", "Lay the weight", "When the work is done", "General guidance."],
@@ -69,7 +70,7 @@ fn what_people_type_is_never_markup() {
     assert!(text.contains("see *this* [here](http://x.y) <b>now</b>"), "{text}");
     assert!(text.contains("not a checked instruction"));
     let text = markdown::report(&page);
-    assert!(text.contains("\\*this\\* \\[here\\]\\(http\\://x.y\\) \\<b\\>now\\</b\\>"), "{text}");
+    assert!(text.contains("\\*this\\* \\[here\\](http\\://x.y) \\<b\\>now\\</b\\>"), "{text}");
     assert!(
         text.contains("> \\# top") && text.contains("> 1\\. one") && text.contains("> \\- two \\|"),
         "{text}"
@@ -111,7 +112,7 @@ In-flight allowance set too high
 Span wrong
   ████················  about 2 in 10
 ");
-    insta::assert_snapshot!(plain::report(&page), @r"
+    insta::assert_snapshot!(plain::report(&page, plain::COLUMNS), @r"
 In-flight allowance set too high  ############........  about 6 in 10
 Span wrong                        ####................  about 2 in 10
 ");

@@ -1,9 +1,9 @@
 //! Cases in a list, and one case with its answers and what replaced what.
 
-use super::diagnosis::{event_line, likely, title};
+use super::diagnosis::{cured, event_line, likely, title};
 use super::words::{self, count};
-use super::{Block, Page, Table, Words};
-use crate::casebook::{Closing, Entry, Event, Listing, Recorded};
+use super::{Block, Page, Words};
+use crate::casebook::{Closing, Entry, Event, Listing, Recorded, Summary};
 use crate::knowledge::Knowledge;
 use crate::walk::Assessment;
 
@@ -26,13 +26,18 @@ pub fn list(listing: &Listing) -> Page {
         page.hint("handlamp diagnose begins one.");
         return page;
     }
-    let mut table = Table::new(&["Case", "Stands", "Complaint"]);
-    for case in &listing.cases {
+    let line = |case: &Summary| {
         let damaged = if case.damaged { " (damaged)" } else { "" };
-        let complaint = case.complaint.clone().unwrap_or_else(|| "none written down".to_owned());
-        table.row([case.id.to_string(), format!("{}{damaged}", ending(case.closed)), complaint]);
-    }
-    page.push(Block::Table(table));
+        let machine = case.machine.as_str().replace('-', " ");
+        let complaint = case.complaint.as_deref().unwrap_or("no complaint written down");
+        Words::new().strong(case.id.as_str()).plain(format!(
+            "  {}{damaged}. {}: {complaint}",
+            ending(case.closed),
+            words::sentence_start(&machine)
+        ))
+    };
+    page.bullets(listing.cases.iter().map(line));
+    page.hint("handlamp case show, continue or report, with the case's number.");
     page
 }
 
@@ -47,11 +52,22 @@ pub fn show(knowledge: &Knowledge, recorded: &Recorded, assessment: Option<&Asse
     }
     page.0.extend(answers(knowledge, recorded).0);
     if let Some(assessment) = assessment {
-        page.0.extend(likely(knowledge, assessment).0);
-        if let Some(step) = assessment.plan.next.first() {
-            page.text(Words::new().plain("Next: ").strong(title(knowledge, &step.id)));
+        match cured(knowledge, case, assessment) {
+            Some(cause) => page.text(
+                Words::new()
+                    .strong(title(knowledge, cause.as_str()))
+                    .plain(": put right, and a run of fills proves it."),
+            ),
+            None => page.0.extend(likely(knowledge, assessment).0),
         }
-        page.hint(format!("handlamp case continue {} goes on.", recorded.id));
+        if case.closed.is_some() {
+            page.hint(format!("handlamp case report {} writes the customer's report.", recorded.id));
+        } else {
+            if let Some(step) = assessment.plan.next.first() {
+                page.text(Words::new().plain("Next: ").strong(title(knowledge, &step.id)));
+            }
+            page.hint(format!("handlamp case continue {} goes on.", recorded.id));
+        }
     }
     page.push(Block::Notice);
     page

@@ -1,8 +1,8 @@
 //! What leaves the house: the customer's report of a case, and the message of at most five lines.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
-use super::diagnosis::{MOST_REASONS, because, event_line, title};
+use super::diagnosis::{MOST_REASONS, because, cured, event_line, title};
 use super::words::{self, likelihood};
 use super::{Block, Page, Words};
 use crate::casebook::{Case, Closing, Known, RemedyResult, What, Whereabouts};
@@ -40,13 +40,13 @@ pub fn report(knowledge: &Knowledge, case: &Case, assessment: &Assessment, cover
     let readings =
         lines(knowledge, case, |what| matches!(what, What::Reading { .. } | What::Circumstance { .. }));
     page.section("What was asked and measured", readings);
-    if let Some(plot) = super::diagnosis::picture(case) {
-        page.heading("The latest run of fills");
+    for (name, plot) in super::diagnosis::pictures(case) {
+        page.heading(name);
         page.push(Block::Plot(plot));
     }
     page.section("Settings changed", settings(case, machine));
-    page.section("What was done", lines(knowledge, case, |what| matches!(what, What::Remedy { .. })));
-    cause(&mut page, knowledge, assessment);
+    page.section("What was done", done(knowledge, case, assessment));
+    cause(&mut page, knowledge, case, assessment);
     page.heading("How it stands");
     page.text(standing(case, assessment));
     page.text(safety(knowledge, case, machine));
@@ -56,7 +56,6 @@ pub fn report(knowledge: &Knowledge, case: &Case, assessment: &Assessment, cover
             page.quote(event.by.as_ref().map_or("Remark", |by| by.as_str()), text);
         }
     }
-    page.section("Checks and remedies used", used(case).into_iter().map(Words::from));
     page.text(format!(
         "Knowledge {} ({}).",
         if knowledge.version.is_empty() { "without a version" } else { &knowledge.version },
@@ -128,8 +127,29 @@ fn settings(case: &Case, machine: Option<&Machine>) -> Vec<String> {
     changed.into_iter().map(line).collect()
 }
 
-fn cause(page: &mut Page, knowledge: &Knowledge, assessment: &Assessment) {
+/// The remedies in order, each with how it went; the last one says that a run proves it.
+fn done(knowledge: &Knowledge, case: &Case, assessment: &Assessment) -> Vec<Words> {
+    let mut done = lines(knowledge, case, |what| matches!(what, What::Remedy { .. }));
+    let last = case.events.iter().rposition(|e| matches!(e.what, What::Remedy { .. }));
+    if let (Some(index), Some(Proof::Proved)) = (last, &assessment.proof)
+        && let What::Remedy { id, .. } = &case.events[index].what
+    {
+        done.pop();
+        done.push(format!("Done: {}, proved gone by the run since", title(knowledge, id.as_str())).into());
+    }
+    done
+}
+
+fn cause(page: &mut Page, knowledge: &Knowledge, case: &Case, assessment: &Assessment) {
     page.heading("Cause, and how sure");
+    if let Some(cause) = cured(knowledge, case, assessment) {
+        page.text(
+            Words::new()
+                .strong(title(knowledge, cause.as_str()))
+                .plain(": put right, and the run since proves it."),
+        );
+        return;
+    }
     let Some(first) = assessment.causes.first() else {
         page.text("Nothing in the book explains it so far.");
         return;
@@ -193,7 +213,7 @@ fn safety(knowledge: &Knowledge, case: &Case, machine: Option<&Machine>) -> Stri
 }
 
 fn next(page: &mut Page, knowledge: &Knowledge, case: &Case, assessment: &Assessment) {
-    if matches!(case.closed, Some(Closing::Cured)) {
+    if matches!(case.closed, Some(Closing::Cured)) || matches!(assessment.proof, Some(Proof::Proved)) {
         page.section("What next", ["Weigh a run of ten at the next start. Call again if it is off."]);
         return;
     }
@@ -204,21 +224,13 @@ fn next(page: &mut Page, knowledge: &Knowledge, case: &Case, assessment: &Assess
     }
 }
 
-fn used(case: &Case) -> BTreeSet<String> {
-    let id = |what: &What| match what {
-        What::Reading { check, .. } => Some(check.to_string()),
-        What::Circumstance { id, .. } => Some(id.to_string()),
-        What::Remedy { id, .. } => Some(id.to_string()),
-        _ => None,
-    };
-    case.events.iter().filter_map(|e| id(&e.what)).collect()
-}
-
 /// At most five lines for a text message.
 pub fn message(knowledge: &Knowledge, case: &Case, assessment: &Assessment, cover: &Cover) -> Vec<String> {
     let machine = knowledge.machines.get(&case.machine).map_or(case.machine.as_str(), |m| &m.head.title);
     let mut lines = vec![format!("Case {}: {machine}.", cover.id)];
-    if let Some(first) = assessment.causes.first() {
+    if let Some(cause) = cured(knowledge, case, assessment) {
+        lines.push(format!("It was: {}.", title(knowledge, cause.as_str())));
+    } else if let Some(first) = assessment.causes.first() {
         lines.push(format!(
             "Likely: {} ({}).",
             title(knowledge, first.id.as_str()),
@@ -230,7 +242,9 @@ pub fn message(knowledge: &Knowledge, case: &Case, assessment: &Assessment, cove
         _ => None,
     });
     if let Some((id, result)) = done {
+        let proved = matches!(assessment.proof, Some(Proof::Proved));
         let how = match result {
+            _ if proved => "proved gone",
             RemedyResult::ProvedGone => "proved gone",
             RemedyResult::GoneNotProved => "gone, not proved",
             RemedyResult::StillThere => "still there",

@@ -40,6 +40,7 @@ impl Weighing {
     }
 
     /// The same with what to do about this allowance, in grams.
+    #[must_use]
     pub fn with_allowance(mut self, old: f64) -> Self {
         let advice =
             crate::weights::allowance::advise(&self.read.run, &self.question, &self.patterns, old, 1.0);

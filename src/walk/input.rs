@@ -81,7 +81,7 @@ pub const WORDS: &[(&str, &str)] = &[
     ("why", "why this step, and why these causes"),
     ("causes", "all causes with their figures"),
     ("other", "other steps to choose from"),
-    ("give", "give any other reading"),
+    ("give", "give any other reading; 'give flap' lists those of the flap"),
     ("did", "I did this: a remedy done on one's own"),
     ("suspect", "name a suspicion; it is kept as a remark"),
     ("correct", "correct an earlier answer"),
@@ -118,7 +118,10 @@ fn everywhere(text: &str, state: &State, knowledge: &Knowledge) -> Option<Input>
         return Some(Input::Note(text.get(4..).unwrap_or("").trim().to_owned()));
     }
     if !rest.is_empty() {
-        return None;
+        // A word of what to choose may stand beside the list's name; an answer in words may not be mistaken for it.
+        let answers = free || matches!(state.ask, Ask::Opening(_) | Ask::Before(_) | Ask::Setting(_));
+        let list = list_of(word, state, knowledge).filter(|_| !answers)?;
+        return Some(narrowed(list, rest, knowledge));
     }
     Some(match word {
         "?" | "skip" => Input::Skip,
@@ -128,20 +131,45 @@ fn everywhere(text: &str, state: &State, knowledge: &Knowledge) -> Option<Input>
         "back" | "b" => Input::Back,
         "leave" | "quit" | "q" | "exit" => Input::Leave,
         "close" => Input::CloseCase,
-        "other" => Input::Menu(Pick::Other(others(state))),
-        "give" => Input::Menu(Pick::Reading(readings(state, knowledge))),
-        "did" => Input::Menu(Pick::Did(
-            knowledge
-                .remedies
-                .values()
-                .filter(|r| !r.hands_over && here_too(r, state, knowledge))
-                .map(|r| r.id.clone())
-                .collect(),
-        )),
-        "suspect" => Input::Menu(Pick::Suspect(suspects(state, knowledge))),
-        "correct" => Input::Menu(Pick::Correct(answered(state))),
+        _ => Input::Menu(list_of(word, state, knowledge)?),
+    })
+}
+
+/// The list that a word opens.
+fn list_of(word: &str, state: &State, knowledge: &Knowledge) -> Option<Pick> {
+    let remedies = || {
+        let here = knowledge.remedies.values().filter(|r| !r.hands_over && here_too(r, state, knowledge));
+        here.map(|r| r.id.clone()).collect()
+    };
+    Some(match word {
+        "other" => Pick::Other(others(state)),
+        "give" => Pick::Reading(readings(state, knowledge)),
+        "did" => Pick::Did(remedies()),
+        "suspect" => Pick::Suspect(suspects(state, knowledge)),
+        "correct" => Pick::Correct(answered(state)),
         _ => return None,
     })
+}
+
+/// The part of a list whose titles hold all the words typed.
+fn narrowed(mut list: Pick, words: &str, knowledge: &Knowledge) -> Input {
+    let words: Vec<String> = words.to_lowercase().split_whitespace().map(str::to_owned).collect();
+    let fits = |title: Option<&str>| {
+        let title = title.unwrap_or("").to_lowercase();
+        words.iter().all(|word| title.contains(word.as_str()))
+    };
+    let title = |id: &str| knowledge.title(id);
+    match &mut list {
+        Pick::Reading(ids) => ids.retain(|id| fits(title(id))),
+        Pick::Other(steps) => steps.retain(|step| fits(title(&step.id))),
+        Pick::Did(ids) => ids.retain(|id| fits(title(id.as_str()))),
+        Pick::Suspect(ids) => ids.retain(|id| fits(title(id.as_str()))),
+        Pick::Correct(_) => return say("Type the number of one of them."),
+    }
+    if list.is_empty() {
+        return say("Nothing in the list is called that. Type a number, or another word.");
+    }
+    Input::Menu(list)
 }
 
 fn others(state: &State) -> Vec<crate::plan::Candidate> {
@@ -213,9 +241,10 @@ fn here(text: &str, state: &State, knowledge: &Knowledge) -> Input {
             yes_no(text).map_or_else(|| say("Type y once it is put back, n if it stays."), Input::PutBack)
         }
         Ask::Send => pick(text, &SENDS).unwrap_or_else(|| say("Type 1, or 'other' for other steps.")),
-        Ask::Pick(list) => {
-            numbered(text, list.len()).map_or_else(|| say("Type the number of one of them."), Input::Chosen)
-        }
+        Ask::Pick(list) => match numbered(text, list.len()) {
+            Some(place) => Input::Chosen(place),
+            None => narrowed(list.clone(), text, knowledge),
+        },
         Ask::Note => Input::NoteText(text.to_owned()),
         Ask::Close => pick(text, &CLOSINGS).map_or_else(|| say("Type 1, 2, 3 or 4."), Input::Close),
         Ask::Over(_) => Input::Leave,
@@ -299,8 +328,14 @@ fn symptoms(text: &str, list: &[FindingId], knowledge: &Knowledge) -> Input {
             return say("Type the numbers that fit, like 1 or 1,3. Type 0 if none does.");
         }
     }
+    let is = |pattern: &str| {
+        let of = |id: &FindingId| knowledge.findings.get(id).and_then(|f| f.pattern.as_ref());
+        chosen.iter().any(|id| of(id).is_some_and(|p| p.value == pattern))
+    };
     if chosen.is_empty() {
         say("Type the numbers that fit, or 0 if none does.")
+    } else if is("light") && is("heavy") {
+        say("Every fill light and every fill heavy cannot both be. Some light and some heavy is scatter.")
     } else {
         Input::Symptoms(chosen)
     }

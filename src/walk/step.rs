@@ -79,10 +79,12 @@ impl<'k> Walker<'k> {
         let mut pace = self.pace(step.state);
         pace.state.target = last_target(&pace.state.case);
         pace.state.resumed = true;
+        pace.opening()?;
         if closed {
             pace.entries.push(Entry::Continue);
+            let sentence = "This case was closed. It is open again; 'close' closes it.";
+            pace.show = Some(Show::Said(sentence.to_owned()));
         }
-        pace.opening()?;
         Ok(pace.done())
     }
 

@@ -315,12 +315,14 @@ fn a_store_that_cannot_be_written_ends_the_walk_in_words_and_at_once() {
     let said = tool.typed(&args, b"n\ny\n1\nSN 12\nleave\n");
     assert_eq!(said.status, Some(4), "{}", said.block());
     let err = unwrapped(&said.err);
-    assert!(err.contains("plain-file/store") && err.contains("could not be written"), "{err}");
+    assert!(err.contains("plain-file/store") && err.contains("could not be read"), "{err}");
     assert!(!said.out.contains("Every answer is kept"), "it says to have kept something: {}", said.out);
     assert!(!said.out.contains("Opening 4"), "it goes on although nothing is kept: {}", said.out);
     let call = tool.home().join("kept.yaml");
     let args = ["diagnose", "--answers", call.to_str().unwrap(), "--keep", "--store", &store];
-    refused(&tool, &args, b"", 4, &["could not be written"]);
+    refused(&tool, &args, b"", 4, &["could not be read"]);
+    // A store that is no folder is no empty store.
+    refused(&tool, &["case", "list", "--store", &store], b"", 4, &["plain-file/store", "could not be read"]);
 }
 
 #[test]

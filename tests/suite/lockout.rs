@@ -36,7 +36,7 @@ fn locked_for(walker: &Walker<'_>, knowledge: &Knowledge, id: &str) -> State {
 }
 
 fn shown(knowledge: &Knowledge, state: &State) -> String {
-    plain::report(&diagnosis::question(knowledge, state))
+    plain::report(&diagnosis::question(knowledge, state), plain::COLUMNS)
 }
 
 #[test]

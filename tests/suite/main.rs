@@ -13,6 +13,7 @@ mod knowledge;
 mod lockout;
 mod oracle;
 mod outlook_is_exact;
+mod prompts;
 mod schema;
 mod screens;
 mod show;

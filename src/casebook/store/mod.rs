@@ -140,10 +140,18 @@ impl Store {
 
     /// The open case that something was last added to.
     pub fn latest_open(&self) -> Result<Option<Summary>, StoreError> {
-        let open =
-            self.list()?.cases.into_iter().filter(|c| matches!(c.closed, None | Some(Closing::LeftOpen)));
+        self.latest_of(|case| matches!(case.closed, None | Some(Closing::LeftOpen)))
+    }
+
+    /// The case that something was last added to.
+    pub fn latest(&self) -> Result<Option<Summary>, StoreError> {
+        self.latest_of(|_| true)
+    }
+
+    fn latest_of(&self, wanted: impl Fn(&Summary) -> bool) -> Result<Option<Summary>, StoreError> {
+        let cases = self.list()?.cases.into_iter().filter(|case| wanted(case));
         let when = |case: &Summary| case.last.parse::<jiff::Timestamp>().ok();
-        Ok(open.max_by(|a, b| (when(a), &a.id).cmp(&(when(b), &b.id))))
+        Ok(cases.max_by(|a, b| (when(a), &a.id).cmp(&(when(b), &b.id))))
     }
 
     /// The first free id of a day; another process may take it first, which [`Store::create`] then says.
@@ -162,10 +170,12 @@ impl Store {
 
     /// The ids of all records, sorted.
     fn ids(&self) -> Result<Vec<CaseId>, StoreError> {
-        if !self.cases.exists() {
-            return Ok(Vec::new());
-        }
-        let entries = fs::read_dir(&self.cases).map_err(not_readable(&self.cases))?;
+        let entries = match fs::read_dir(&self.cases) {
+            Ok(entries) => entries,
+            // Nothing was kept here yet.
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),
+            Err(error) => return Err(not_readable(&self.cases)(error)),
+        };
         let names = entries.filter_map(Result::ok).filter_map(|entry| entry.file_name().into_string().ok());
         let mut ids: Vec<_> =
             names.filter_map(|name| CaseId::parse(name.strip_suffix(".jsonl")?).ok()).collect();

@@ -3,10 +3,12 @@
 use super::super::words::{self, sentence};
 use super::super::{Bar, Block, Lockout, Page, Plot, Words};
 use super::{candidate_line, reasons, title, works};
-use crate::casebook::{Case, Reading, What};
+use crate::casebook::{Case, Event, Reading, What};
+use crate::ids::CauseId;
 use crate::knowledge::Knowledge;
 use crate::plan::{Candidate, Kind};
 use crate::walk::{Assessment, State, Suspect, WORDS};
+use crate::weights::proof::Proof;
 
 /// Causes said in words.
 const MOST_SAID: usize = 3;
@@ -42,6 +44,18 @@ pub fn likely(knowledge: &Knowledge, assessment: &Assessment) -> Page {
         ));
     }
     page
+}
+
+/// The cause that was put right, once a run of fills since its remedy proves the cure.
+pub fn cured<'k>(knowledge: &'k Knowledge, case: &Case, assessment: &Assessment) -> Option<&'k CauseId> {
+    if !matches!(assessment.proof, Some(Proof::Proved)) {
+        return None;
+    }
+    let last = case.events.iter().rev().find_map(|event| match &event.what {
+        What::Remedy { id, .. } => Some(id),
+        _ => None,
+    })?;
+    knowledge.remedies.get(last).map(|remedy| &remedy.cures.value)
 }
 
 /// Why this step, and why these causes.
@@ -90,7 +104,7 @@ pub fn causes(knowledge: &Knowledge, state: &State) -> Page {
     page.push(Block::Bars(bars));
     let together = |(causes, chance): &(Vec<crate::ids::CauseId>, f64)| {
         let names: Vec<&str> = causes.iter().map(|c| title(knowledge, c.as_str())).collect();
-        let what = if names.is_empty() { "nothing of the book".to_owned() } else { words::and(&names) };
+        let what = if names.is_empty() { "none of them".to_owned() } else { words::and(&names) };
         format!("{what}: {}", words::percent(*chance))
     };
     page.section("There now, taken together", assessment.together.iter().map(together));
@@ -107,18 +121,25 @@ pub fn help() -> Page {
     page
 }
 
-/// The latest run as a picture, if there is one.
-pub fn picture(case: &Case) -> Option<Plot> {
-    let fills = case.events.iter().rev().find_map(|event| match &event.what {
-        What::Reading { reading: Reading::Fills(fills), .. } => Some(fills),
-        _ => None,
-    })?;
-    Some(Plot {
-        values: fills.values.clone(),
-        target: Some(fills.target),
-        unit: fills.unit.clone(),
-        ..Plot::default()
-    })
+/// The runs as pictures: the last before the last remedy and the last since, or just the latest.
+pub fn pictures(case: &Case) -> Vec<(&'static str, Plot)> {
+    let last_run = |events: &[Event]| {
+        events.iter().rev().find_map(|event| match &event.what {
+            What::Reading { reading: Reading::Fills(fills), .. } => Some(Plot {
+                values: fills.values.clone(),
+                target: Some(fills.target),
+                unit: fills.unit.clone(),
+                ..Plot::default()
+            }),
+            _ => None,
+        })
+    };
+    let remedy = case.events.iter().rposition(|e| matches!(e.what, What::Remedy { .. })).unwrap_or(0);
+    let (before, since) = case.events.split_at(remedy);
+    match (last_run(before), last_run(since)) {
+        (Some(before), Some(since)) => vec![("The run before", before), ("The run since", since)],
+        (before, since) => before.or(since).map(|plot| ("The latest run", plot)).into_iter().collect(),
+    }
 }
 
 /// The whole answer to a case: next step in full, likely causes, what follows, what else.
@@ -128,7 +149,12 @@ pub fn answer(knowledge: &Knowledge, case: &Case, assessment: &Assessment) -> Pa
     if let Some(complaint) = &case.complaint {
         page.quote("Complaint", complaint);
     }
-    if let Some(step) = assessment.plan.next.first() {
+    if let Some(cause) = cured(knowledge, case, assessment) {
+        page.heading("Proved gone");
+        page.text(Words::new().strong(title(knowledge, cause.as_str())).plain(
+            ": put right, and the run since proves it. Release the line, and weigh ten at the next start.",
+        ));
+    } else if let Some(step) = assessment.plan.next.first() {
         next_step(&mut page, knowledge, case, step);
         page.bullets(reasons::then_lines(knowledge, step));
     }
@@ -148,8 +174,8 @@ pub fn answer(knowledge: &Knowledge, case: &Case, assessment: &Assessment) -> Pa
     page.section("Otherwise", others);
     let said = (0..case.events.len()).map(|index| super::event_line(knowledge, case, index));
     page.section("What was said and measured", said);
-    if let Some(plot) = picture(case) {
-        page.heading("The latest run");
+    for (name, plot) in pictures(case) {
+        page.heading(name);
         page.push(Block::Plot(plot));
     }
     page.push(Block::Notice);

@@ -7,7 +7,7 @@ mod reasons;
 mod told;
 mod works;
 
-pub use answer::{answer, causes, help, likely, picture, why};
+pub use answer::{answer, causes, cured, help, likely, pictures, why};
 pub use reasons::{MOST_REASONS, because, outcome_words, reason, then_lines};
 pub use told::meaning;
 
@@ -26,15 +26,7 @@ pub fn title<'k>(knowledge: &'k Knowledge, id: &'k str) -> &'k str {
     match id {
         STOP => "Stop the machine and make it safe",
         SEND => "Send somebody, or call the maker",
-        _ => knowledge
-            .checks
-            .get(id)
-            .map(|e| e.head.title.as_str())
-            .or_else(|| knowledge.remedies.get(id).map(|e| e.head.title.as_str()))
-            .or_else(|| knowledge.circumstances.get(id).map(|e| e.head.title.as_str()))
-            .or_else(|| knowledge.causes.get(id).map(|e| e.head.title.as_str()))
-            .or_else(|| knowledge.findings.get(id).map(|e| e.head.title.as_str()))
-            .unwrap_or(id),
+        _ => knowledge.title(id).unwrap_or(id),
     }
 }
 
@@ -101,7 +93,7 @@ fn pick_list(knowledge: &Knowledge, state: &State, pick: &Pick) -> Page {
         page.text("There is nothing to choose from.");
     }
     page.push(super::Block::Numbered(items));
-    page.hint("Type a number, or 'back'.");
+    page.hint("Type a number, a word of what you look for, or 'back'.");
     page
 }
 
