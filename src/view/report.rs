@@ -149,6 +149,10 @@ fn cause(page: &mut Page, knowledge: &Knowledge, case: &Case, assessment: &Asses
                 .strong(title(knowledge, cause.as_str()))
                 .plain(": put right, and the run since proves it."),
         );
+        let suspect = assessment.causes.iter().find(|c| c.id == *cause);
+        page.bullets(
+            suspect.map(|s| because(knowledge, assessment, s)).into_iter().flatten().take(MOST_REASONS),
+        );
         return;
     }
     let Some(first) = assessment.causes.first() else {
