@@ -25,7 +25,7 @@ pub struct Presence {
     pub was: f64,
     /// P(it is still there after the remedies done).
     pub now: f64,
-    /// ln of P(there now) / P(not there now); infinite where one of them is 0. Keeps its digits near certainty.
+    /// ln of P(it was there) / P(it was not); infinite where one of them is 0. Keeps its digits near certainty.
     pub ln_odds: f64,
 }
 
@@ -149,7 +149,7 @@ fn presence(weights: &[f64]) -> Presence {
     let (absent, now) = (at(0), at(1));
     let cured: f64 = weights.iter().skip(2).sum();
     let total = now + cured + absent;
-    Presence { was: (now + cured) / total, now: now / total, ln_odds: (now / (cured + absent)).ln() }
+    Presence { was: (now + cured) / total, now: now / total, ln_odds: ((now + cured) / absent).ln() }
 }
 
 /// The check that tells a finding's degree itself.

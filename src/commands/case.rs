@@ -218,6 +218,15 @@ fn take_up(store: &Store, named: &Named, context: &mut Context) -> Result {
     let case = fitted(record.case(), &knowledge, context)?;
     let known = case.machine.as_str() != diagnose::NOT_KNOWN_YET;
     let index = find::index(context)?;
+    let machine = knowledge.machines.get(&case.machine).map_or("machine not known yet", |m| &m.head.title);
+    let mut page = Page::default();
+    page.text(format!(
+        "Case {id}, {machine}. Who is there is asked anew: leave to lock out is of the moment."
+    ));
+    if let Some(complaint) = &case.complaint {
+        page.quote("Complaint", complaint);
+    }
+    context.aside_or_page(&page)?;
     let mut talk = Talk::new(&knowledge, index, store.clone(), None).with(record);
     let first = talk.walker().resume(case, known);
     let first = first.map_err(|e| CommandError::input(words::sentence(&e.to_string())))?;
@@ -279,7 +288,11 @@ fn report(store: &Store, args: &Report, context: &mut Context) -> Result {
     let text = match args.form {
         Form::Plain => plain::report(&page, context.report_columns()),
         Form::Markdown => markdown::report(&page),
-        Form::Message => report::message(&knowledge, case, &assessment, &cover).join("\n") + "\n",
+        Form::Message => {
+            let lines = report::message(&knowledge, case, &assessment, &cover);
+            let wrapped = lines.iter().map(|line| textwrap::fill(line, context.message_columns()));
+            wrapped.collect::<Vec<_>>().join("\n") + "\n"
+        }
     };
     context.write(&text)?;
     Ok(Outcome::Done)

@@ -83,6 +83,16 @@ impl Context {
         if self.shows_a_person { plain::COLUMNS.min(self.look.width) } else { plain::COLUMNS }
     }
 
+    /// Columns of a message: whole lines to copy, unless the screen would break them inside a word.
+    pub fn message_columns(&self) -> usize {
+        if self.shows_a_person { self.look.width } else { usize::MAX }
+    }
+
+    /// Shows a page of a walk: beside the answer with --json.
+    pub fn aside_or_page(&mut self, page: &Page) -> Result<()> {
+        if self.options.json { self.aside(page) } else { self.page(page) }
+    }
+
     /// Shows a page to a person.
     pub fn page(&mut self, page: &Page) -> Result<()> {
         let text = terminal::draw(page, &self.look);

@@ -210,24 +210,24 @@ impl<'k> Talk<'k> {
             Self::say(&page, context)?;
         }
         let mut page = diagnosis::question(self.knowledge, state);
-        if matches!(show, None | Some(Show::Said(_) | Show::Run))
-            && matches!(
-                state.ask,
-                Ask::Check(_) | Ask::Circumstance(_) | Ask::Remedy(_) | Ask::Send | Ask::Close
-            )
-            && let Some(assessment) = &state.assessment
-        {
-            page.before_hint(diagnosis::likely(self.knowledge, assessment));
-        }
         if matches!(show, Some(Show::Why | Show::Causes | Show::Help)) {
             page = page.asked_again();
+        } else if matches!(
+            state.ask,
+            Ask::Check(_) | Ask::Circumstance(_) | Ask::Remedy(_) | Ask::Send | Ask::Close
+        ) && let Some(assessment) = &state.assessment
+        {
+            page = diagnosis::card(self.knowledge, state, assessment, page);
+        }
+        if matches!(show, Some(Show::Run)) {
+            page.before_hint(diagnosis::run_in_a_line(self.knowledge, &state.case));
         }
         Self::say(&page, context)
     }
 
     /// With --json the questions go to standard error, so that standard output holds the answer only.
     fn say(page: &Page, context: &mut Context) -> Result<()> {
-        if context.options.json { context.aside(page) } else { context.page(page) }
+        context.aside_or_page(page)
     }
 
     /// One answer: a run of fills may take several lines, up to an empty one. A word that asks something in between
@@ -251,12 +251,22 @@ impl<'k> Talk<'k> {
         }
         loop {
             match lines.next() {
-                None if text.is_empty() => return Ok(None),
+                // A call broken off inside a run has not given it; a file that ends there has.
+                None if text.is_empty() || matches!(lines, Lines::Terminal(_)) => return Ok(None),
                 Some(word) if is_word(&word) => {
                     self.begun = text;
                     return Ok(Some(word));
                 }
                 Some(more) if !more.trim().is_empty() => {
+                    match understand(&more, state, self.knowledge) {
+                        // One bad line costs that line only.
+                        Input::Misunderstood(sentence) => {
+                            Self::misread(&sentence, &text, context)?;
+                            continue;
+                        }
+                        Input::Danger(words) => return Ok(Some(words)),
+                        _ => {}
+                    }
                     // Too long already: the rest is read past, and the whole is refused in words.
                     if text.len() < LONGEST_LINE {
                         text.push_str(if text.is_empty() { "" } else { "\n" });
@@ -266,6 +276,16 @@ impl<'k> Talk<'k> {
                 _ => return Ok(Some(text)),
             }
         }
+    }
+
+    fn misread(sentence: &str, kept: &str, context: &mut Context) -> Result<()> {
+        let mut page = Page::default();
+        page.text(sentence);
+        if !kept.is_empty() {
+            let weights = kept.split_whitespace().count();
+            page.text(format!("Kept so far: {}.", words::count(weights, "weight", "weights")));
+        }
+        Self::say(&page, context)
     }
 
     fn bye(&self, state: &State, context: &mut Context) -> Result<()> {

@@ -7,7 +7,8 @@ use super::words::{self, likelihood};
 use super::{Block, Page, Words};
 use crate::casebook::{Case, Closing, Known, RemedyResult, What, Whereabouts};
 use crate::knowledge::{Knowledge, Machine};
-use crate::walk::Assessment;
+use crate::plan::Kind;
+use crate::walk::{Assessment, MADE_SAFE};
 use crate::weights::proof::Proof;
 
 /// Who is told, and when it began and ended; times are given by the caller as they shall be read.
@@ -148,6 +149,10 @@ fn cause(page: &mut Page, knowledge: &Knowledge, case: &Case, assessment: &Asses
                 .strong(title(knowledge, cause.as_str()))
                 .plain(": put right, and the run since proves it."),
         );
+        let suspect = assessment.causes.iter().find(|c| c.id == *cause);
+        page.bullets(
+            suspect.map(|s| because(knowledge, assessment, s)).into_iter().flatten().take(MOST_REASONS),
+        );
         return;
     }
     let Some(first) = assessment.causes.first() else {
@@ -217,12 +222,22 @@ fn next(page: &mut Page, knowledge: &Knowledge, case: &Case, assessment: &Assess
         page.section("What next", ["Weigh a run of ten at the next start. Call again if it is off."]);
         return;
     }
-    let steps = assessment.plan.next.iter().take(3).map(|c| title(knowledge, &c.id));
-    page.section("What next", steps);
-    if let Some(visit) = &assessment.plan.visit {
-        page.section("Parts to order", visit.parts.iter().map(|p| p.replace('-', " ")));
+    let visit = assessment.plan.visit.as_ref();
+    if matches!(case.closed, Some(Closing::SentSomebody)) {
+        let until_then = visit.and_then(|v| v.until_then.as_ref()).map(|id| title(knowledge, id.as_str()));
+        page.section("What next", ["Somebody comes.", until_then.unwrap_or(LEAVE_AS_IT_IS)]);
+    } else {
+        let made_safe = case.events.iter().any(|e| matches!(&e.what, What::Note(text) if text == MADE_SAFE));
+        let open = assessment.plan.next.iter().filter(|c| !(made_safe && c.kind == Kind::Stop));
+        page.section("What next", open.take(3).map(|c| title(knowledge, &c.id)));
+    }
+    if let Some(visit) = visit {
+        page.section("Parts to bring", visit.parts.iter().map(|p| p.replace('-', " ")));
     }
 }
+
+/// Said of a machine that waits for somebody.
+const LEAVE_AS_IT_IS: &str = "Until then leave it stopped, locked and tagged, and the product on hold.";
 
 /// At most five lines for a text message.
 pub fn message(knowledge: &Knowledge, case: &Case, assessment: &Assessment, cover: &Cover) -> Vec<String> {

@@ -1,5 +1,6 @@
 //! What a person typed, understood for what is being asked. Numbers choose; a few words work at every prompt.
 
+use super::opening::sounds_dangerous;
 use super::read::{check_answer, setting, target};
 use super::state::{Answered, Ask, Item, Pick, State};
 use crate::casebook::{Closing, Happened, Reading, RemedyResult};
@@ -15,6 +16,8 @@ pub(super) const LONGEST_LINE: usize = 20_000;
 pub enum Input {
     /// An answer to an item of the opening, already in its word.
     Opening(String),
+    /// Words of danger where something else was asked.
+    Danger(String),
     /// It is stopped and safe.
     Safe,
     /// These symptoms are meant; none is possible.
@@ -99,7 +102,13 @@ pub fn understand(line: &str, state: &State, knowledge: &Knowledge) -> Input {
     }
     let text = harmless(line);
     let text = text.trim();
-    everywhere(text, state, knowledge).unwrap_or_else(|| here(text, state, knowledge))
+    let input = everywhere(text, state, knowledge).unwrap_or_else(|| here(text, state, knowledge));
+    match input {
+        Input::Misunderstood(_) | Input::Note(_) | Input::NoteText(_) if sounds_dangerous(text) => {
+            Input::Danger(text.to_owned())
+        }
+        input => input,
+    }
 }
 
 /// Whether a line is one of the words that work at every prompt, so that no more lines belong to it.

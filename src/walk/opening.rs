@@ -3,7 +3,7 @@
 use super::assess::AssessError;
 use super::state::{Ask, Item};
 use super::step::Pace;
-use crate::casebook::{Case, Entry, Known, May, Moment, Person, Reading, What, Whereabouts};
+use crate::casebook::{Case, Entry, Known, May, Moment, Person, Reading, RemedyResult, What, Whereabouts};
 use crate::ids::{FindingId, PersonId};
 use crate::knowledge::Asks;
 
@@ -11,6 +11,9 @@ use crate::knowledge::Asks;
 const CALLER: &str = "caller";
 /// The person who types.
 const TECHNICIAN: &str = "tech";
+
+/// The remark that a danger was made safe.
+pub const MADE_SAFE: &str = "Said to be stopped and made safe.";
 
 /// Words that mean 'make safe' before anything is asked. Once too often costs one key.
 const DANGER: &[&str] = &[
@@ -87,9 +90,17 @@ impl Pace<'_> {
         !self.state.made_safe && said.is_some_and(|d| !matches!(d, "none" | "unknown" | "no"))
     }
 
+    /// Danger comes up in the middle of a call: it is made safe before anything else is asked.
+    pub(super) fn danger(&mut self, words: String) -> Result<(), AssessError> {
+        self.state.correcting = None;
+        self.state.opened.insert(Item::Danger);
+        self.opening_remark(Item::Danger, words);
+        self.opening()
+    }
+
     pub(super) fn safe(&mut self) -> Result<(), AssessError> {
         self.state.made_safe = true;
-        self.remark(What::Note("Said to be stopped and made safe.".to_owned()));
+        self.remark(What::Note(MADE_SAFE.to_owned()));
         self.opening()
     }
 
@@ -134,7 +145,13 @@ impl Pace<'_> {
 
     /// What the machine is doing, from the opening; the fault showing now is what 'bad' means.
     pub(super) fn moment(&self) -> Moment {
+        let last = self.state.case.events.iter().rev().find_map(|e| match e.what {
+            What::Remedy { result, .. } => Some(result),
+            _ => None,
+        });
         match self.state.case.opening.doing_it_now.as_deref() {
+            // Whatever it did before, a remedy since may have ended it.
+            _ if last.is_some_and(|result| result != RemedyResult::StillThere) => Moment::Unknown,
             Some("yes") => Moment::Bad,
             Some("no") => Moment::Good,
             _ => Moment::Unknown,

@@ -142,7 +142,7 @@ fn run(text: &str, state: &State) -> Input {
         }
         Ok(read) => {
             let what: Vec<String> = read.skipped.iter().take(3).map(|s| format!("'{}'", s.text)).collect();
-            Input::Misunderstood(format!("Not a weight: {}. Type the whole run again.", what.join(", ")))
+            Input::Misunderstood(format!("Not a weight: {}. Type that line again.", what.join(", ")))
         }
         Err(error) => Input::Misunderstood(sentence(&error.to_string())),
     }
@@ -165,7 +165,7 @@ fn slip(values: &[f64], target: f64, unit: &str) -> Option<String> {
             place + 1,
             values[place]
         );
-        return Some(format!("{far} Look at it again, then type the whole run."));
+        return Some(format!("{far} Look at it again, then type that line anew."));
     }
     let all_far_under = values.iter().all(|v| *v < target / (4.0 * NO_FILL));
     all_far_under.then(|| {

@@ -252,6 +252,7 @@ impl Pace<'_> {
             Input::Skip => self.skip()?,
             Input::Chosen(place) => self.chosen(place)?,
             Input::Opening(answer) => self.opening_answer(answer)?,
+            Input::Danger(words) => self.danger(words)?,
             Input::Safe => self.safe()?,
             Input::Symptoms(chosen) => self.symptoms(&chosen)?,
             Input::Told(chosen) => self.take_told(&chosen)?,

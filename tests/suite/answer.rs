@@ -15,8 +15,7 @@ Single-tray vibratory net weigher
 
 Next: Lower the in-flight allowance
 About 15 minutes. It puts right:
-in-flight allowance set too high, about
-9 in 10 calls like this.
+in-flight allowance set too high.
 
 Where you are for this: outside the
 closed guards while it runs.
@@ -108,6 +107,9 @@ General guidance. The machine's own
 manual, the site's rules, local codes
 and licensed or authorised people come
 first. If unsure, stop and make safe.
+
+> Next, in full above: Lower the
+  in-flight allowance
 "#);
     insta::assert_snapshot!(Tool::built_in(80).run(&args).block(), @r#"
 Single-tray vibratory net weigher
@@ -116,8 +118,7 @@ Single-tray vibratory net weigher
   Complaint, own words: not a checked instruction.
 
 Next: Lower the in-flight allowance
-About 15 minutes. It puts right: in-flight allowance set too high, about 9 in 10
-calls like this.
+About 15 minutes. It puts right: in-flight allowance set too high.
 
 Where you are for this: outside the closed guards while it runs.
 ▌ WARNING
@@ -179,5 +180,7 @@ The latest run
 
 General guidance. The machine's own manual, the site's rules, local codes and
 licensed or authorised people come first. If unsure, stop and make safe.
+
+> Next, in full above: Lower the in-flight allowance
 "#);
 }

@@ -342,7 +342,7 @@ fn a_case_that_another_process_is_working_on() {
         assert!(out.read_line(&mut asked).unwrap() > 0, "{asked}");
     }
     for args in [&["case", "continue"][..], &["case", "close", "--as", "left-open"]] {
-        refused(&tool, args, b"leave\n", 4, &["Another process is working on the case"]);
+        refused(&tool, args, b"leave\n", 4, &["is open in another window"]);
     }
     assert_eq!(tool.run(&["case", "show"]).status, Some(0), "looking at it is always possible");
     first.stdin.take().unwrap().write_all(b"leave\n").unwrap();

@@ -147,3 +147,23 @@ fn every_fill_light_and_every_fill_heavy_are_not_taken_together() {
     assert!(said.contains("cannot both be"), "{said}");
     assert!(!exported(&tool).contains("outcome"), "{}", exported(&tool));
 }
+
+#[test]
+fn danger_said_in_the_middle_of_a_call_is_made_safe_first() {
+    let (tool, said) = run_of(&["there is a burnt smell now", "y"]);
+    let stop = said.find("Stop first, make safe").unwrap_or_else(|| panic!("{said}"));
+    assert!(said[stop..].contains("Next:"), "the call goes on once it is safe: {said}");
+    assert!(exported(&tool).contains("danger: there is a burnt smell now"), "{}", exported(&tool));
+}
+
+#[test]
+fn how_hands_go_in_is_shown_to_nobody_without_a_lock() {
+    let tool = Tool::built_in(400);
+    let opening = ["n", "?", "1", "?", "?", "2", "?", "?", "y", "now and then a light one", "1"];
+    for list in ["give flap moved", "did clean the flap"] {
+        let said = typed(&tool, &["diagnose"], &[&opening[..], &[list, "1", "leave"]].concat());
+        let asked = said.rsplit("Type a number, a word").next().unwrap();
+        assert!(asked.contains("Only what was done already, by somebody authorised"), "{said}");
+        assert!(!asked.contains("Expect:") && !asked.contains("\nDo\n"), "{asked}");
+    }
+}

@@ -44,6 +44,19 @@ Opening 1 of 10. Is anyone hurt, or is the machine doing something unexpected?
 #[test]
 fn a_check_is_asked_in_full_with_its_reason_first() {
     insta::assert_snapshot!(screen(40, &["250 g"]), @r#"
+Likely causes
+• In-flight allowance set too high:
+  about 5 in 10 calls like this
+
+Not in the book: about 5 in 10 calls
+like this. What was found is worth a
+lesson.
+
+General guidance. The machine's own
+manual, the site's rules, local codes
+and licensed or authorised people come
+first. If unsure, stop and make safe.
+
 Next: Ten fills in a row
 At the bag outlet. About 9 minutes in
 all. It must be known before: lower the
@@ -68,18 +81,8 @@ Do
 
 What do ten bags in a row weigh?
 
-Likely causes
-• In-flight allowance set too high:
-  about 5 in 10 calls like this
-
-Not in the book: about 5 in 10 calls
-like this. What was found is worth a
-lesson.
-
-General guidance. The machine's own
-manual, the site's rules, local codes
-and licensed or authorised people come
-first. If unsure, stop and make safe.
+Ten fills in a row. Its cautions and
+steps stand above.
 
 > Type the weights in order, on one line
   or several; an empty line ends the
@@ -268,6 +271,19 @@ licensed or authorised people come first. If unsure, stop and make safe.
 #[test]
 fn a_hands_on_step_shows_its_cautions_before_its_steps() {
     insta::assert_snapshot!(screen(40, &["other", "3", "y", "Anna"]), @r#"
+Likely causes
+• In-flight allowance set too high:
+  about 5 in 10 calls like this
+
+Not in the book: about 5 in 10 calls
+like this. What was found is worth a
+lesson.
+
+General guidance. The machine's own
+manual, the site's rules, local codes
+and licensed or authorised people come
+first. If unsure, stop and make safe.
+
 Next: A strip of paper round the pan
 At the weigh pan. About 15 minutes in
 all. It speaks for or against: in-flight
@@ -298,22 +314,21 @@ the way round the pan?
   1. Free all round.
   2. It catches.
 
-Likely causes
-• In-flight allowance set too high:
-  about 5 in 10 calls like this
-
-Not in the book: about 5 in 10 calls
-like this. What was found is worth a
-lesson.
-
-General guidance. The machine's own
-manual, the site's rules, local codes
-and licensed or authorised people come
-first. If unsure, stop and make safe.
+A strip of paper round the pan. Its
+cautions and steps stand above.
 
 > Type the number. ? if nobody can tell.
 "#);
     insta::assert_snapshot!(screen(80, &["other", "3", "y", "Anna"]), @r#"
+Likely causes
+• In-flight allowance set too high: about 5 in 10 calls like this
+
+Not in the book: about 5 in 10 calls like this. What was found is worth a
+lesson.
+
+General guidance. The machine's own manual, the site's rules, local codes and
+licensed or authorised people come first. If unsure, stop and make safe.
+
 Next: A strip of paper round the pan
 At the weigh pan. About 15 minutes in all. It speaks for or against: in-flight
 allowance set too high.
@@ -336,14 +351,7 @@ Does a strip of paper slide freely all the way round the pan?
   1. Free all round.
   2. It catches.
 
-Likely causes
-• In-flight allowance set too high: about 5 in 10 calls like this
-
-Not in the book: about 5 in 10 calls like this. What was found is worth a
-lesson.
-
-General guidance. The machine's own manual, the site's rules, local codes and
-licensed or authorised people come first. If unsure, stop and make safe.
+A strip of paper round the pan. Its cautions and steps stand above.
 
 > Type the number. ? if nobody can tell.
 "#);
@@ -365,15 +373,6 @@ In-flight allowance set too high: about
 5 in 10
 • What the caller says: every fill is
   light. It speaks strongly for it.
-
-In-flight allowance set too low:
-unlikely
-• Nothing said so far bears on it; that
-  is how often it happens here.
-
-Something touches the pan: unlikely
-• What the caller says: every fill is
-  light. It speaks a little for it.
 Does a strip of paper slide freely all
 the way round the pan?
 

@@ -27,7 +27,7 @@ pub enum StoreError {
     #[error("a case '{0}' is there already; nothing was changed")]
     Exists(CaseId),
     /// Another process has it open.
-    #[error("another process is working on the case '{0}'; finish there, or only look at it here")]
+    #[error("the case '{0}' is open in another window; finish there, or only look at it here")]
     Busy(CaseId),
     /// The folder or file could not be written.
     #[error("{place} could not be written, and nothing was changed: {source}")]

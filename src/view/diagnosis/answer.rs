@@ -24,12 +24,7 @@ pub fn likely(knowledge: &Knowledge, assessment: &Assessment) -> Page {
             .strong(title(knowledge, suspect.id.as_str()))
             .plain(format!(": {}", words::likelihood(suspect.probability)))
     };
-    // What is no likelier than on any other call is no likely cause of this one.
-    let spoken_for = |s: &&Suspect| {
-        s.probability >= words::UNLIKELY && s.because.iter().any(|b| b.heard.is_some() && b.odds > 1.0)
-    };
-    let likely = assessment.causes.iter().take(MOST_SAID).filter(spoken_for);
-    page.section("Likely causes", likely.map(said));
+    page.section("Likely causes", spoken_for(assessment).map(said));
     if assessment.nothing_known > 0.3 {
         page.text(format!(
             "Not in the book: {}. What was found is worth a lesson.",
@@ -58,6 +53,15 @@ pub fn cured<'k>(knowledge: &'k Knowledge, case: &Case, assessment: &Assessment)
     knowledge.remedies.get(last).map(|remedy| &remedy.cures.value)
 }
 
+/// The leading causes that something speaks for: what is no likelier than on any other call is no likely cause of
+/// this one.
+fn spoken_for(assessment: &Assessment) -> impl Iterator<Item = &Suspect> {
+    let spoken_for = |s: &&Suspect| {
+        s.probability >= words::UNLIKELY && s.because.iter().any(|b| b.heard.is_some() && b.odds > 1.0)
+    };
+    assessment.causes.iter().take(MOST_SAID).filter(spoken_for)
+}
+
 /// Why this step, and why these causes.
 pub fn why(knowledge: &Knowledge, state: &State) -> Page {
     let mut page = Page::default();
@@ -71,7 +75,7 @@ pub fn why(knowledge: &Knowledge, state: &State) -> Page {
         page.text(reasons::reason(knowledge, step));
         page.bullets(reasons::then_lines(knowledge, step));
     }
-    for suspect in assessment.causes.iter().take(MOST_SAID) {
+    for suspect in spoken_for(assessment) {
         let heading =
             format!("{}: {}", title(knowledge, suspect.id.as_str()), words::likely(suspect.probability));
         page.section(
@@ -149,7 +153,8 @@ pub fn answer(knowledge: &Knowledge, case: &Case, assessment: &Assessment) -> Pa
     if let Some(complaint) = &case.complaint {
         page.quote("Complaint", complaint);
     }
-    if let Some(cause) = cured(knowledge, case, assessment) {
+    let cured = cured(knowledge, case, assessment);
+    if let Some(cause) = cured {
         page.heading("Proved gone");
         page.text(Words::new().strong(title(knowledge, cause.as_str())).plain(
             ": put right, and the run since proves it. Release the line, and weigh ten at the next start.",
@@ -158,19 +163,27 @@ pub fn answer(knowledge: &Knowledge, case: &Case, assessment: &Assessment) -> Pa
         next_step(&mut page, knowledge, case, step);
         page.bullets(reasons::then_lines(knowledge, step));
     }
-    if let Some(visit) = &assessment.plan.visit {
-        works::until_then(&mut page, knowledge, case, visit);
+    if let Some(visit) = assessment.plan.visit.as_ref().filter(|_| cured.is_none()) {
         works::visit_kit(&mut page, knowledge, visit);
+        works::until_then(&mut page, knowledge, case, visit);
     }
-    page.0.extend(likely(knowledge, assessment).0);
-    for suspect in assessment.causes.iter().take(1) {
+    if cured.is_none() {
+        page.0.extend(likely(knowledge, assessment).0);
+    }
+    for suspect in assessment.causes.iter().take(usize::from(cured.is_none())) {
         let heading = format!("Why {}", words::clause(title(knowledge, suspect.id.as_str())));
         page.section(
             &heading,
             reasons::because(knowledge, assessment, suspect).into_iter().take(reasons::MOST_REASONS),
         );
     }
-    let others = assessment.plan.next.iter().skip(1).take(3).map(|c| candidate_line(knowledge, c));
+    let others = assessment
+        .plan
+        .next
+        .iter()
+        .skip(1)
+        .take(if cured.is_none() { 3 } else { 0 })
+        .map(|c| candidate_line(knowledge, c));
     page.section("Otherwise", others);
     let said = (0..case.events.len()).map(|index| super::event_line(knowledge, case, index));
     page.section("What was said and measured", said);
@@ -179,6 +192,10 @@ pub fn answer(knowledge: &Knowledge, case: &Case, assessment: &Assessment) -> Pa
         page.push(Block::Plot(plot));
     }
     page.push(Block::Notice);
+    // On a small screen the end is what is seen.
+    if let Some(step) = assessment.plan.next.first().filter(|_| cured.is_none()) {
+        page.hint(Words::new().plain("Next, in full above: ").strong(title(knowledge, &step.id)));
+    }
     page
 }
 

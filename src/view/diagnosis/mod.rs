@@ -18,7 +18,7 @@ use crate::casebook::Case;
 use crate::ids::SettingId;
 use crate::knowledge::Knowledge;
 use crate::plan::{Candidate, Kind, SEND, STOP};
-use crate::walk::{Answered, Ask, Pick, State, latest_run, to_run};
+use crate::walk::{Answered, Ask, Assessment, Pick, State, latest_run, to_run};
 use crate::weights::Question;
 
 /// The title of a step, whatever kind it is.
@@ -37,6 +37,24 @@ pub fn question(knowledge: &Knowledge, state: &State) -> Page {
         page.text(format!("Said before: {}", sentence(&event_line(knowledge, &state.case, index))));
     }
     page.0.extend(asked(knowledge, state).0);
+    page
+}
+
+/// A question with what is believed. On a small screen only the end is seen, so what is asked stands last and is named
+/// once more beside the prompt.
+pub fn card(knowledge: &Knowledge, state: &State, assessment: &Assessment, question: Page) -> Page {
+    let mut page = if state.ask == Ask::Close { Page::default() } else { likely(knowledge, assessment) };
+    let steps = question.shows_steps();
+    if steps && !question.0.contains(&super::Block::Notice) {
+        page.push(super::Block::Notice);
+    }
+    page.0.extend(question.0);
+    if let Some(id) = state.ask.id().filter(|_| steps) {
+        let mut reminder = Page::default();
+        reminder
+            .text(Words::new().strong(title(knowledge, id)).plain(". Its cautions and steps stand above."));
+        page.before_hint(reminder);
+    }
     page
 }
 
@@ -175,6 +193,15 @@ fn weighing(knowledge: &Knowledge, case: &Case) -> Option<Weighing> {
 /// What the run just given says, in words and as a picture.
 pub fn run_said(knowledge: &Knowledge, case: &Case) -> Page {
     weighing(knowledge, case).map(|w| super::weighing::in_short(&w)).unwrap_or_default()
+}
+
+/// What the run just given says, in a line.
+pub fn run_in_a_line(knowledge: &Knowledge, case: &Case) -> Page {
+    let mut page = Page::default();
+    if let Some(weighing) = weighing(knowledge, case) {
+        page.text(Words::new().plain("The run: ").strong(weighing.sentence()));
+    }
+    page
 }
 
 fn circumstance_question(knowledge: &Knowledge, id: &str) -> String {

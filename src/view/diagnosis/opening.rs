@@ -131,10 +131,10 @@ pub(super) fn symptoms(knowledge: &Knowledge, state: &State, list: &[FindingId])
         page.hint("Type 0 to go on.");
         return page;
     }
+    let on_the_phone = state.case.people.iter().any(|p| p.at == Whereabouts::Phone);
+    let say = if on_the_phone { "Say them to the caller; only" } else { "Only" };
     page.text(
-        Words::new()
-            .strong("Which of these is it? ")
-            .plain("Say them to the caller; only what is confirmed counts."),
+        Words::new().strong("Which of these is it? ").plain(format!("{say} what is confirmed counts.")),
     );
     page.push(Block::Numbered(list.iter().map(|f| title(knowledge, f.as_str()).into()).collect()));
     page.hint("Type the numbers that fit, like 1 or 1,3. 0 if none does.");

@@ -24,12 +24,8 @@ pub fn reason(knowledge: &Knowledge, candidate: &Candidate) -> String {
         Reason::NeededBefore(remedy) => {
             format!("It must be known before: {}.", clause(title(knowledge, remedy.as_str())))
         }
-        Reason::Cures(cause, chance) => {
-            format!(
-                "It puts right: {}, {}.",
-                clause(title(knowledge, cause.as_str())),
-                words::likelihood(*chance)
-            )
+        Reason::Cures(cause, _) => {
+            format!("It puts right: {}.", clause(title(knowledge, cause.as_str())))
         }
         Reason::NothingElse(hindrance) => {
             format!("Nothing else from here is worth its minutes.{}", hindered(*hindrance))
@@ -59,11 +55,11 @@ pub fn then_lines(knowledge: &Knowledge, candidate: &Candidate) -> Vec<String> {
         let next = clause(title(knowledge, &then.next));
         match then.kind {
             Kind::Remedy => format!("If '{answer}': then {next}."),
-            Kind::Send => format!("If '{answer}': then somebody has to come."),
+            Kind::Send => format!("If '{answer}': then {}.", clause(title(knowledge, &then.next))),
             _ => format!("If '{answer}': then ask {next}."),
         }
     };
-    candidate.then.iter().filter(|t| t.probability > 0.02).take(4).map(line).collect()
+    candidate.then.iter().filter(|t| t.probability > 0.02).take(5).map(line).collect()
 }
 
 /// An outcome in the words a person would pick.

@@ -41,6 +41,17 @@ fn head(page: &mut Page, knowledge: &Knowledge, state: &State, id: &str, work: O
 /// The steps with their cautions, or the plain refusal to show them.
 fn steps(page: &mut Page, knowledge: &Knowledge, state: &State, work: &Worked) {
     let Some(machine) = machine(knowledge, state) else { return };
+    let exposures = machine.exposures(work);
+    let unlocked = exposures.needs_isolation() && state.lockout.key.is_none();
+    let live = exposures.has(Exposure::Energised) && !crate::walk::hands(&state.case).electrical;
+    if unlocked || live {
+        page.text(
+            Words::new().strong("Only what was done already, by somebody authorised, is asked here. ").plain(
+                "No guard is opened for this question: how it is done is shown once it is locked and tried.",
+            ),
+        );
+        return;
+    }
     let lockout = if state.lockout.key.is_some() { Lockout::Standing } else { Lockout::InFull };
     match knowledge.steps_on(machine, work) {
         Ok(step) if work.steps.is_empty() && step.cautions().is_empty() => {}
@@ -289,6 +300,9 @@ fn example(knowledge: &Knowledge, state: &State, id: &RemedyId, figure: &str) ->
     }
 }
 
+/// What a proved cure leaves to do.
+const RELEASE: &str = "Put back what was switched off for the trial. Bags held since the last good check stay held until they \
+are weighed again.";
 /// How a machine is left that is not proved cured.
 const LEAVE_IT_SAFE: &str = "If it is left: stopped, and by somebody authorised locked, vented and tagged with name, \
 date and reason. Product stays held.";
@@ -301,12 +315,11 @@ pub(super) fn send(knowledge: &Knowledge, state: &State) -> Page {
         page.text(format!("Until somebody is there: {}.", words::minutes(found.minutes)));
     }
     if let Some(visit) = state.assessment.as_ref().and_then(|a| a.plan.visit.as_ref()) {
-        until_then(&mut page, knowledge, &state.case, visit);
         visit_kit(&mut page, knowledge, visit);
+        until_then(&mut page, knowledge, &state.case, visit);
     }
-    page.text(LEAVE_IT_SAFE);
+    page.text(Words::new().strong(LEAVE_IT_SAFE));
     page.push(Block::Numbered(vec!["Close the case: somebody is sent.".into()]));
-    page.push(Block::Notice);
     page.hint("Type 1, ? or 'other' for other steps.");
     page
 }
@@ -326,15 +339,25 @@ pub(super) fn until_then(page: &mut Page, knowledge: &Knowledge, case: &Case, vi
 pub(super) fn visit_kit(page: &mut Page, knowledge: &Knowledge, visit: &crate::plan::Visit) {
     let tools: Vec<String> = visit.tools.iter().map(|t| t.as_str().replace('-', " ")).collect();
     let parts: Vec<String> = visit.parts.iter().map(|p| p.replace('-', " ")).collect();
-    page.section("Parts to bring", parts.iter().map(String::as_str));
-    page.section("Tools to bring", tools.iter().map(String::as_str));
+    if !parts.is_empty() {
+        page.text(Words::new().strong("Parts to bring: ").plain(format!("{}.", words::and(&parts))));
+    }
+    if !tools.is_empty() {
+        page.text(Words::new().strong("Tools to bring: ").plain(format!("{}.", words::and(&tools))));
+    }
     page.text(format!("That is enough in {}.", words::likely(visit.cover)));
-    page.section("Check first on arrival", visit.first_checks.iter().map(|id| title(knowledge, id.as_str())));
+    let first: Vec<String> =
+        visit.first_checks.iter().map(|id| words::clause(title(knowledge, id.as_str()))).collect();
+    if !first.is_empty() {
+        let lead = Words::new().strong("Check first on arrival, isolated where hands go in: ");
+        page.text(lead.plain(format!("{}.", words::and(&first))));
+    }
 }
 
 pub(super) fn close(knowledge: &Knowledge, state: &State) -> Page {
     let mut page = Page::default();
     page.heading("Close the case");
+    let proved = matches!(state.assessment.as_ref().and_then(|a| a.proof.as_ref()), Some(Proof::Proved));
     match state.assessment.as_ref().and_then(|a| a.proof.as_ref()) {
         Some(Proof::Proved) => page.text(Words::new().strong("The run proves the cure.")),
         Some(Proof::GoneNotProved { more: Some(more), .. }) => page.text(format!(
@@ -353,13 +376,12 @@ pub(super) fn close(knowledge: &Knowledge, state: &State) -> Page {
             "Tools and parts counted out, guards on, people clear, own locks off, those affected told, line released?",
         );
     }
-    page.text(LEAVE_IT_SAFE);
+    page.text(if proved { RELEASE } else { LEAVE_IT_SAFE });
     page.push(Block::Numbered(
         ["Cured, proved by a run of fills.", "Gone, not proved.", "Somebody is sent.", "Left open."]
             .map(Words::from)
             .to_vec(),
     ));
-    page.push(Block::Notice);
     page.hint("Type 1 to 4, or 'back' to go on.");
     page
 }
