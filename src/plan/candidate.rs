@@ -36,6 +36,8 @@ pub enum Reason {
     Happened(Vec<CauseId>),
     /// Nobody has said yet what is wrong.
     Complaint,
+    /// It proves what this remedy did.
+    Proves(RemedyId),
     /// It cures a cause of this probability.
     Cures(CauseId, f64),
     /// Nothing that can be done from here is worth its minutes; what hinders the best of the rest.

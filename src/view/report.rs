@@ -78,6 +78,10 @@ fn facts(case: &Case, machine: Option<&Machine>, cover: &Cover) -> Vec<Words> {
     if let Some(allergen) = case.product.as_ref().and_then(|p| p.allergen.as_ref()) {
         facts.push(format!("Allergen: {allergen}"));
     }
+    if let Some(danger) = case.opening.danger.as_deref().filter(|d| !matches!(*d, "none" | "unknown" | "no"))
+    {
+        facts.push(format!("Danger said: {danger}"));
+    }
     let people: Vec<String> = case
         .people
         .iter()
@@ -165,7 +169,9 @@ fn cause(page: &mut Page, knowledge: &Knowledge, case: &Case, assessment: &Asses
             .plain(format!(": {}.", likelihood(first.probability))),
     );
     page.bullets(because(knowledge, assessment, first).into_iter().take(MOST_REASONS));
-    let others = assessment.causes.iter().skip(1).take(2).filter(|c| c.probability >= 0.05);
+    let others = assessment.causes.iter().skip(1).take(2).filter(|c| {
+        c.probability >= words::UNLIKELY && c.because.iter().any(|b| b.heard.is_some() && b.odds > 1.0)
+    });
     page.section(
         "Not ruled out",
         others.map(|c| format!("{}: {}", title(knowledge, c.id.as_str()), likelihood(c.probability))),

@@ -4,7 +4,7 @@ use super::assess::AssessError;
 use super::state::{Ask, Change, Lockout, Show};
 use super::step::Pace;
 use crate::casebook::{Closing, Entry, Event, Happened, Reading, RemedyResult, What};
-use crate::ids::{CheckId, RemedyId, SettingId};
+use crate::ids::{RemedyId, SettingId};
 use crate::knowledge::{Asks, Knowledge};
 use crate::safety::Exposure;
 use crate::weights::proof::Proof;
@@ -92,9 +92,8 @@ impl Pace<'_> {
     /// The lock has come off to see how it is now, so it lapses.
     pub(super) fn next_after_remedy(&mut self, id: &RemedyId) -> Result<(), AssessError> {
         self.state.lockout = Lockout::default();
-        if let Some(check) = self.knowledge.remedies.get(id).map(|r| &r.proved_by.value) {
-            self.state.passed.remove(check.as_str());
-        }
+        // Something is new, so what nobody could tell before may be told now.
+        self.state.passed.clear();
         self.next()?;
         let result = self.state.case.events.iter().rev().find_map(|e| match &e.what {
             What::Remedy { id: done, result } if done == id => Some(*result),
@@ -126,21 +125,6 @@ impl Pace<'_> {
 
     fn proved(&self) -> bool {
         matches!(self.state.assessment.as_ref().and_then(|a| a.proof.as_ref()), Some(Proof::Proved))
-    }
-
-    /// The check that proves the last remedy, while it is said to be gone and nothing yet says otherwise.
-    pub(super) fn cure_to_prove(&self) -> Option<CheckId> {
-        let last = self.state.case.events.iter().rev().find_map(|e| match &e.what {
-            What::Remedy { id, result } => Some((id, *result)),
-            _ => None,
-        });
-        let (remedy, _) = last.filter(|(_, result)| *result == RemedyResult::GoneNotProved)?;
-        let check = self.knowledge.remedies.get(remedy)?.proved_by.value.clone();
-        let open = match self.state.assessment.as_ref().and_then(|a| a.proof.as_ref()) {
-            None | Some(Proof::GoneNotProved { more: Some(_), .. }) => true,
-            Some(_) => false,
-        };
-        open.then_some(check)
     }
 
     /// One change at a time: what did not help goes back before the next is made.

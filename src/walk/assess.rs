@@ -1,14 +1,14 @@
 //! What is believed of a case now, why, and what to do next: everything that a screen or a file answers from.
 
+use super::cure;
 use super::desk::{Desk, DeskError, hands, sealed};
-use super::evidence::{Gathered, Heard, complaint, gather, pooled, to_run};
+use super::evidence::{Gathered, Heard, complaint, gather};
 use crate::belief::{self, BeliefError, Combination, Posterior, Readings};
-use crate::casebook::{Case, Event, Reading, What};
+use crate::casebook::{Case, What};
 use crate::ids::{CauseId, CheckId, FindingId, PlaceId};
 use crate::knowledge::{Asks, Check, FindingKind};
 use crate::plan::{self, Plan, Situation};
-use crate::weights::proof::{Claim, Proof, prove};
-use crate::weights::{Question, summarise};
+use crate::weights::proof::Proof;
 
 /// Causes listed in an answer are likelier than this.
 const LISTED: f64 = 0.005;
@@ -20,8 +20,6 @@ const LEAST_REASON: f64 = 1.1;
 const CHEAP: f64 = 3.0;
 /// How far combinations of causes are looked for: enough for a plan, and quick.
 pub const REACH: belief::Reach = belief::Reach { least: 0.01, cover: 0.98, weighed: 200, kept: 40 };
-/// How often strays came when the complaint is of strays and no run counted them.
-const STRAYS_UNLESS_COUNTED: f64 = 0.1;
 
 /// What is believed of one cause.
 #[derive(Debug, Clone, PartialEq)]
@@ -105,12 +103,13 @@ pub fn assess(desk: &Desk<'_>, case: &Case, place: Option<PlaceId>) -> Result<As
     let readings = belief::readings(network, &gathered.evidence, &posterior, reasoned)?;
     let conflict = conflict(desk, case, &gathered, &readings);
     let situation = situation(desk, case, &gathered, &leading, place);
-    let plan = plan::plan(&situation)?;
+    let mut plan = plan::plan(&situation)?;
+    let proof = cure::proof(desk, case, &gathered);
+    cure::prove_first(&mut plan, &situation, case, proof.as_ref());
     let complaint = situation.complaint;
     let causes = suspects(desk, &gathered, (&posterior, &readings), ranked);
     let together = together(desk, &leading);
     let heard = gathered.heard.clone();
-    let proof = proof(desk, case, &gathered);
     let symptoms = desk.view.findings.iter().filter(|f| f.kind == FindingKind::Symptom);
     let symptoms = symptoms.map(|f| f.id.clone()).collect();
     Ok(Assessment {
@@ -126,48 +125,6 @@ pub fn assess(desk: &Desk<'_>, case: &Case, place: Option<PlaceId>) -> Result<As
         posterior,
         proof,
     })
-}
-
-/// Judges the latest run since the last remedy against what 'cured' means; strays are judged by how often they came
-/// in the run before.
-fn proof(desk: &Desk<'_>, case: &Case, gathered: &Gathered) -> Option<Proof> {
-    let remedy = case.events.iter().rposition(|e| matches!(e.what, What::Remedy { .. }))?;
-    let fills = |event: &Event| match &event.what {
-        What::Reading { reading: Reading::Fills(fills), .. } => Some(fills.clone()),
-        _ => None,
-    };
-    let last = remedy + 1 + case.events[remedy + 1..].iter().rposition(|e| fills(e).is_some())?;
-    let after = pooled(&case.events[..last], &fills(&case.events[last])?);
-    let before = case.events[..remedy].iter().rev().find_map(fills);
-    let machine = desk.view.machine;
-    let question = Question {
-        tolerance: Some(machine.tolerance),
-        usual_spread: Some(machine.usual_spread),
-        ..Question::default()
-    };
-    let strays = |fills: &crate::casebook::Fills| {
-        let run = to_run(fills).ok()?;
-        let count = summarise(&run, &question).strays.len();
-        (count > 0).then(|| count as f64 / run.values().len() as f64)
-    };
-    let of_strays = |f: &FindingId| {
-        desk.knowledge
-            .findings
-            .get(f)
-            .and_then(|f| f.pattern.as_ref())
-            .is_some_and(|p| p.value.starts_with("strays"))
-    };
-    let stray_rate = complaint(desk, gathered)
-        .iter()
-        .any(of_strays)
-        .then(|| before.as_ref().and_then(strays).unwrap_or(STRAYS_UNLESS_COUNTED));
-    let claim = Claim {
-        tolerance: machine.tolerance,
-        instrument: before.and_then(|b| b.instrument),
-        stray_rate,
-        question: question.clone(),
-    };
-    Some(prove(&to_run(&after).ok()?, &claim))
 }
 
 /// The plan's view of a case.

@@ -31,6 +31,10 @@ pub enum DeskError {
     Network(#[from] crate::belief::NetworkError),
 }
 
+/// Whoever could be sent is there already: a second visit with parts, or the maker, takes so many times as long
+/// (judgement).
+const MAKER: f64 = 3.0;
+
 impl<'k> Desk<'k> {
     /// Lays out what applies to the machine of a case.
     pub fn for_case(knowledge: &'k Knowledge, case: &Case) -> Result<Self, DeskError> {
@@ -53,9 +57,13 @@ impl<'k> Desk<'k> {
         case.scale.supply.unwrap_or(self.view.machine.scale_supply)
     }
 
-    /// Minutes until somebody is there.
+    /// Minutes until somebody is there who can do more.
     pub fn visit(&self, case: &Case) -> f64 {
-        case.visit.map_or(self.view.machine.send_somebody, |v| v.travel + v.waiting)
+        if let Some(visit) = case.visit {
+            return visit.travel + visit.waiting;
+        }
+        let nobody_to_send = hands(case).isolate && !case.people.iter().any(|p| p.at == Whereabouts::Phone);
+        self.view.machine.send_somebody * if nobody_to_send { MAKER } else { 1.0 }
     }
 }
 

@@ -183,7 +183,7 @@ fn narrowed(mut list: Pick, words: &str, knowledge: &Knowledge) -> Input {
 
 fn others(state: &State) -> Vec<crate::plan::Candidate> {
     let next = state.assessment.as_ref().map_or(&[][..], |a| &a.plan.next);
-    next.iter().filter(|c| state.ask.id() != Some(c.id.as_str())).take(12).cloned().collect()
+    next.iter().filter(|c| state.ask.id() != Some(c.id.as_str())).take(20).cloned().collect()
 }
 
 fn readings(state: &State, knowledge: &Knowledge) -> Vec<String> {
@@ -220,7 +220,7 @@ fn here(text: &str, state: &State, knowledge: &Knowledge) -> Input {
     match &state.ask {
         Ask::Opening(item) => opening(*item, text, state),
         Ask::MakeSafe => yes_no(text).map_or_else(
-            || say("Type y once it is stopped and safe."),
+            || say("Not stopped? Mains off at the disconnector, from outside, and people away. Type y once it is stopped and safe."),
             |yes| {
                 if yes {
                     Input::Safe

@@ -5,6 +5,7 @@
 
 mod answers;
 mod assess;
+mod cure;
 mod desk;
 mod evidence;
 mod input;

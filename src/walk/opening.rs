@@ -1,7 +1,7 @@
 //! The fixed opening of a walk, and what the caller complains of.
 
 use super::assess::AssessError;
-use super::state::{Ask, Item};
+use super::state::{Ask, Item, Show};
 use super::step::Pace;
 use crate::casebook::{Case, Entry, Known, May, Moment, Person, Reading, RemedyResult, What, Whereabouts};
 use crate::ids::{FindingId, PersonId};
@@ -14,6 +14,10 @@ const TECHNICIAN: &str = "tech";
 
 /// The remark that a danger was made safe.
 pub const MADE_SAFE: &str = "Said to be stopped and made safe.";
+
+/// Said once a danger is made safe.
+const AFTER_STOP: &str = "Stopped and made safe. It stays off and locked until the reason is found; after smoke, sparks or a \
+shock that is for a qualified electrical person. Ask on only what can be told from outside.";
 
 /// Words that mean 'make safe' before anything is asked. Once too often costs one key.
 const DANGER: &[&str] = &[
@@ -101,6 +105,7 @@ impl Pace<'_> {
     pub(super) fn safe(&mut self) -> Result<(), AssessError> {
         self.state.made_safe = true;
         self.remark(What::Note(MADE_SAFE.to_owned()));
+        self.show = Some(Show::Said(AFTER_STOP.to_owned()));
         self.opening()
     }
 

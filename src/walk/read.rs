@@ -7,7 +7,7 @@ use crate::casebook::{Beside, Fills, Reading};
 use crate::ids::RemedyId;
 use crate::knowledge::{Against, AskedQuantity, Asks, Check, Knowledge};
 use crate::units::{Kind, Quantity, Unit, parse_number};
-use crate::weights::{ReadOptions, read};
+use crate::weights::{ReadError, ReadOptions, read};
 
 pub(super) fn target(text: &str) -> Input {
     match Quantity::parse_in(text, Kind::Mass.base()) {
@@ -144,6 +144,9 @@ fn run(text: &str, state: &State) -> Input {
             let what: Vec<String> = read.skipped.iter().take(3).map(|s| format!("'{}'", s.text)).collect();
             Input::Misunderstood(format!("Not a weight: {}. Type that line again.", what.join(", ")))
         }
+        Err(ReadError::NotAPair { .. }) => say(
+            "Either every weight has what was shown beside it, like 247.2/250.0, or none has. Type the whole run again.",
+        ),
         Err(error) => Input::Misunderstood(sentence(&error.to_string())),
     }
 }

@@ -168,12 +168,6 @@ impl Pace<'_> {
             self.state.ask = ask;
             return Ok(());
         }
-        if !stop && let Some(check) = self.cure_to_prove().filter(|c| wanted(c.as_str())) {
-            let work = self.knowledge.checks.get(&check).map(|c| &c.work);
-            let needs_isolation = work.is_some_and(|work| self.exposures(work).needs_isolation());
-            self.state.ask = self.guarded(Work::Check(check), needs_isolation);
-            return Ok(());
-        }
         match best {
             Some(candidate) => self.propose(&candidate),
             None => self.state.ask = Ask::Close,

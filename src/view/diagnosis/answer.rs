@@ -153,6 +153,9 @@ pub fn answer(knowledge: &Knowledge, case: &Case, assessment: &Assessment) -> Pa
     if let Some(complaint) = &case.complaint {
         page.quote("Complaint", complaint);
     }
+    if case.closed.is_some() {
+        page.text(Words::new().strong(format!("Closed: {}.", super::super::cases::ending(case.closed))));
+    }
     let cured = cured(knowledge, case, assessment);
     if let Some(cause) = cured {
         page.heading("Proved gone");

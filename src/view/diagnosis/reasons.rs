@@ -24,6 +24,12 @@ pub fn reason(knowledge: &Knowledge, candidate: &Candidate) -> String {
         Reason::NeededBefore(remedy) => {
             format!("It must be known before: {}.", clause(title(knowledge, remedy.as_str())))
         }
+        Reason::Proves(remedy) => {
+            format!(
+                "It proves: {}; or it shows that the fault is still there.",
+                clause(title(knowledge, remedy.as_str()))
+            )
+        }
         Reason::Cures(cause, _) => {
             format!("It puts right: {}.", clause(title(knowledge, cause.as_str())))
         }

@@ -268,6 +268,10 @@ pub(super) fn setting(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pa
     let mut page = Page::default();
     let name = setting_name(knowledge, state, id);
     if let Some(old) = stood(knowledge, &state.case.events, id) {
+        let known = knowledge.remedies.get(id).filter(|remedy| remedy.by_mean_error);
+        if let Some(advised) = known.and_then(|_| new_figure(knowledge, state, id)) {
+            page.text(advised);
+        }
         page.text(Words::new().strong(format!("{name}: it was {old}. What stands there now?")));
         page.hint(format!("Like {}. ? skips.", example(knowledge, state, id, "1.5")));
     } else {
@@ -345,7 +349,7 @@ pub(super) fn visit_kit(page: &mut Page, knowledge: &Knowledge, visit: &crate::p
     if !tools.is_empty() {
         page.text(Words::new().strong("Tools to bring: ").plain(format!("{}.", words::and(&tools))));
     }
-    page.text(format!("That is enough in {}.", words::likely(visit.cover)));
+    page.text(format!("How often that is enough: {}.", words::likely(visit.cover)));
     let first: Vec<String> =
         visit.first_checks.iter().map(|id| words::clause(title(knowledge, id.as_str()))).collect();
     if !first.is_empty() {

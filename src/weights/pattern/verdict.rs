@@ -167,8 +167,26 @@ fn spread_word(summary: &Summary, question: &Question, verdict: &Verdict) -> Spr
     }
 }
 
+impl FirstSentence {
+    /// What single fills are, when the run shows nothing else: then mean and spread say little.
+    fn only_strays(&self) -> Option<&'static str> {
+        let has = |pattern| self.shows.contains(&pattern);
+        let (light, heavy) = (has(Pattern::StraysLight), has(Pattern::StraysHeavy));
+        let all = usize::from(light) + usize::from(heavy);
+        match (light, heavy) {
+            _ if all == 0 || all < self.shows.len() => None,
+            (true, true) => Some("far too light or too heavy"),
+            (true, false) => Some("far too light"),
+            _ => Some("far too heavy"),
+        }
+    }
+}
+
 impl fmt::Display for FirstSentence {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if let Some(strays) = self.only_strays() {
+            return write!(f, "most fills agree, single ones are {strays}: look for what happened to those");
+        }
         match self.error {
             Some(error) if self.off_target => {
                 let side = if error.estimate < 0.0 { "light" } else { "heavy" };
