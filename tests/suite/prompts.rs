@@ -167,3 +167,23 @@ fn how_hands_go_in_is_shown_to_nobody_without_a_lock() {
         assert!(!asked.contains("Expect:") && !asked.contains("\nDo\n"), "{asked}");
     }
 }
+
+#[test]
+fn a_cure_is_proved_by_its_own_check_and_then_by_a_run_of_fills() {
+    let tool = Tool::built_in(400);
+    let next = |more: &str| {
+        let case = format!(
+            "format: handlamp-case/1\nmachine: single-tray-weigher\npeople: [{{id: tech, at: machine, may: [isolate]}}]\n\
+             events:\n- {{reading: what-the-caller-says, outcome: stray-light-fills}}\n\
+             - {{reading: trickle-at-outlet, outcome: pieces-fall}}\n\
+             - {{remedy: clean-flap-seat, result: gone-not-proved}}\n{more}"
+        );
+        let file = tool.home().join("call.yaml");
+        std::fs::write(&file, case).unwrap();
+        let answer = tool.run(&["diagnose", "--json", "--answers", file.to_str().unwrap()]).json();
+        answer["next"][0]["id"].as_str().unwrap().to_owned()
+    };
+    assert_eq!(next(""), "trickle-at-outlet");
+    assert_eq!(next("- {reading: trickle-at-outlet, outcome: nothing-falls}\n"), "weigh-a-run");
+    assert_ne!(next("- {reading: trickle-at-outlet, outcome: pieces-fall}\n"), "weigh-a-run");
+}

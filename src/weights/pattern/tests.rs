@@ -98,6 +98,15 @@ fn an_empty_bag_among_good_ones_is_a_stray() {
 }
 
 #[test]
+fn strays_are_said_first_and_never_called_on_target_or_a_usual_spread() {
+    let values = vec![249.8, 250.1, 212.4, 250.0, 250.2, 249.9, 250.0, 218.0, 250.1, 250.0];
+    assert_eq!(
+        find_patterns(&run(values), &usual(0.5)).sentence.to_string(),
+        "most fills agree, single ones are far too light: look for what happened to those"
+    );
+}
+
+#[test]
 fn what_cannot_be_judged_is_neither_for_nor_against() {
     let recipe = Recipe::in_order(20, 250.0, 0.5);
     let values = recipe.make(&mut Dice::new(1));
