@@ -90,8 +90,9 @@ fn try_out(path: &Path, floors: (f64, f64), context: &mut Context) -> Result {
         return Err(CommandError::input("The file of phrasings cannot be used.").drawn(drawn));
     }
     let machines = phrasings.iter().filter_map(|p| p.machine.as_deref());
-    let machines: BTreeMap<&str, _> =
-        machines.map(|id| Ok((id, here(&knowledge, id)?))).collect::<std::result::Result<_, CommandError>>()?;
+    let machines: BTreeMap<&str, _> = machines
+        .map(|id| Ok((id, here(&knowledge, id)?)))
+        .collect::<std::result::Result<_, CommandError>>()?;
     let applies = |phrasing: &trial::Phrasing, hit: &Hit| {
         let here = phrasing.machine.as_deref().and_then(|id| machines.get(id));
         here.is_none_or(|here| here.contains(&(hit.kind.as_str(), hit.id.clone())))

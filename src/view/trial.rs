@@ -32,7 +32,8 @@ pub fn page(trial: &Trial, floors: (f64, f64)) -> Page {
 }
 
 fn stranger((said, first): &(String, Option<String>)) -> Words {
-    let found = first.as_ref().map_or_else(|| "nothing found".to_owned(), |first| format!("first is {first}"));
+    let found =
+        first.as_ref().map_or_else(|| "nothing found".to_owned(), |first| format!("first is {first}"));
     Words::from(format!("“{said}”: {found}"))
 }
 
