@@ -162,7 +162,8 @@ Not first
 fn a_phrasing_may_be_of_one_machine_or_mean_nothing_at_all() {
     let tool = Tool::minimal(80);
     let file = tool.home().join("phrases.yaml");
-    let text = "- {said: too light, means: [fills-light], machine: tray-filler}\n- {said: invoice, means: []}\n";
+    let text =
+        "- {said: too light, means: [fills-light], machine: tray-filler}\n- {said: invoice, means: []}\n";
     std::fs::write(&file, text).unwrap();
     let said = tool.run(&["find", "--try", file.to_str().unwrap()]);
     assert_eq!(said.status, Some(0), "{}", said.block());
