@@ -1,6 +1,6 @@
 //! `handlamp find`: what in the knowledge fits some words. Reads no entry while the index of this knowledge is there.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use super::{CommandError, Context, Kind as ErrorKind, Outcome, Result, show};
@@ -35,7 +35,7 @@ pub(super) struct Args {
     /// At most so many
     #[arg(long, value_name = "N", default_value_t = 8, value_parser = clap::value_parser!(u16).range(1..=200))]
     most: u16,
-    /// Try each phrasing of this file instead: a list of {said: text, means: [ids]}
+    /// Try each phrasing of this file instead: a list of {said: text, means: [ids], machine: id}
     #[arg(long = "try", value_name = "FILE", id = "trial", conflicts_with_all = ["words", "kind", "machine", "most"])]
     trial: Option<PathBuf>,
     /// With --try: least share with the right entry first, in per cent; below it the exit code is 1
@@ -89,7 +89,15 @@ fn try_out(path: &Path, floors: (f64, f64), context: &mut Context) -> Result {
         let drawn = diagnostics::draw(&problems, &sources, &context.error_look);
         return Err(CommandError::input("The file of phrasings cannot be used.").drawn(drawn));
     }
-    let measured = trial::measure(&index(context)?, &phrasings).map_err(|e| unusable(&e))?;
+    let machines = phrasings.iter().filter_map(|p| p.machine.as_deref());
+    let machines: BTreeMap<&str, _> = machines
+        .map(|id| Ok((id, here(&knowledge, id)?)))
+        .collect::<std::result::Result<_, CommandError>>()?;
+    let applies = |phrasing: &trial::Phrasing, hit: &Hit| {
+        let here = phrasing.machine.as_deref().and_then(|id| machines.get(id));
+        here.is_none_or(|here| here.contains(&(hit.kind.as_str(), hit.id.clone())))
+    };
+    let measured = trial::measure(&index(context)?, &phrasings, applies).map_err(|e| unusable(&e))?;
     if context.options.json {
         context.json(&json::trial(&measured, floors))?;
     } else {

@@ -4,7 +4,7 @@ use crate::diag::{Code, Diagnostic, FileId, Sources};
 use crate::ids;
 use crate::knowledge::{Fields, Reader, Scale, yaml};
 
-use super::{Index, SearchError};
+use super::{Hit, Index, SearchError};
 
 /// How many results a person looks at without scrolling.
 pub const LOOKED_AT: usize = 5;
@@ -16,8 +16,10 @@ const FOLLOWED: usize = 50;
 pub struct Phrasing {
     /// The caller's words.
     pub said: String,
-    /// Any of these is right.
+    /// Any of these is right; none is a call that nothing in the knowledge fits.
     pub means: Vec<String>,
+    /// The machine that it is about, where it makes sense on that one alone.
+    pub machine: Option<String>,
 }
 
 /// A phrasing of which the right entry was not first.
@@ -34,7 +36,7 @@ pub struct Miss {
 /// How many phrasings led to the right entry.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Trial {
-    /// Phrasings tried.
+    /// Phrasings tried that mean something.
     pub tried: usize,
     /// Right entry first.
     pub first: usize,
@@ -42,6 +44,8 @@ pub struct Trial {
     pub five: usize,
     /// The others, in the order of the file.
     pub misses: Vec<Miss>,
+    /// Those that mean nothing here, each with what came first all the same.
+    pub strangers: Vec<(String, Option<String>)>,
 }
 
 impl Trial {
@@ -52,7 +56,8 @@ impl Trial {
     }
 }
 
-/// Reads a file of phrasings: a list of `{said: text, means: [ids]}`. An id that names nothing is a problem.
+/// Reads a file of phrasings: a list of `{said: text, means: [ids], machine: id}`, the machine left out
+/// where any will do. An id that names nothing is a problem.
 pub fn read(sources: &Sources, file: FileId, known: &[&str]) -> (Vec<Phrasing>, Vec<Diagnostic>) {
     let scale = Scale::default();
     let node = match yaml::parse(sources, file) {
@@ -69,33 +74,42 @@ fn phrasing(reader: &mut Reader<'_>, node: &yaml::Node, known: &[&str]) -> Optio
     let mut fields = Fields::open(reader, node)?;
     let said = fields.text(reader, "said");
     let nodes = fields.need(reader, "means").and_then(|n| reader.list(n)).unwrap_or(&[]);
-    let mut means = Vec::new();
-    for id in nodes.iter().filter_map(|n| reader.id(n)).collect::<Vec<_>>() {
-        if !known.contains(&id.value.as_str()) {
-            let problem =
-                Diagnostic::error(Code::UnknownId, id.span, format!("there is no entry '{}'", id.value));
-            reader.push(problem.help(ids::did_you_mean(&id.value, known.iter().copied())));
-        }
-        means.push(id.value);
-    }
-    let span = fields.span;
+    let means = nodes.iter().filter_map(|node| entry(reader, node, known)).collect();
+    let machine = fields.get("machine").and_then(|node| entry(reader, node, known));
     fields.close(reader);
-    if means.is_empty() {
-        reader.push(Diagnostic::error(Code::BadValue, span, "a phrasing means at least one entry"));
-    }
-    Some(Phrasing { said: said?, means })
+    Some(Phrasing { said: said?, means, machine })
 }
 
-/// Tries each phrasing as `find` would.
-pub fn measure(index: &Index, phrasings: &[Phrasing]) -> Result<Trial, SearchError> {
-    let mut trial = Trial { tried: phrasings.len(), ..Trial::default() };
+fn entry(reader: &mut Reader<'_>, node: &yaml::Node, known: &[&str]) -> Option<String> {
+    let id = reader.id(node)?;
+    if !known.contains(&id.value.as_str()) {
+        let problem =
+            Diagnostic::error(Code::UnknownId, id.span, format!("there is no entry '{}'", id.value));
+        reader.push(problem.help(ids::did_you_mean(&id.value, known.iter().copied())));
+    }
+    Some(id.value)
+}
+
+/// Tries each phrasing as `find` would, looking at the hits that apply to its machine.
+pub fn measure(
+    index: &Index,
+    phrasings: &[Phrasing],
+    applies: impl Fn(&Phrasing, &Hit) -> bool,
+) -> Result<Trial, SearchError> {
+    let mut trial = Trial::default();
     for phrasing in phrasings {
-        let hits = index.find(&phrasing.said, FOLLOWED)?;
+        let mut hits = index.find(&phrasing.said, FOLLOWED)?;
+        hits.retain(|hit| applies(phrasing, hit));
+        let first = hits.first().map(|hit| hit.id.clone());
+        if phrasing.means.is_empty() {
+            trial.strangers.push((phrasing.said.clone(), first));
+            continue;
+        }
         let place = hits.iter().position(|hit| phrasing.means.contains(&hit.id)).map(|place| place + 1);
+        trial.tried += 1;
         trial.first += usize::from(place == Some(1));
         trial.five += usize::from(place.is_some_and(|place| place <= LOOKED_AT));
         if place != Some(1) {
-            let first = hits.first().map(|hit| hit.id.clone());
             trial.misses.push(Miss { phrasing: phrasing.clone(), place, first });
         }
     }

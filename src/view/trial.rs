@@ -27,7 +27,14 @@ pub fn page(trial: &Trial, floors: (f64, f64)) -> Page {
         line(&format!("In the first {LOOKED_AT}"), trial.five, five, floors.1),
     ]);
     page.section("Not first", trial.misses.iter().map(miss));
+    page.section("Means nothing here", trial.strangers.iter().map(stranger));
     page
+}
+
+fn stranger((said, first): &(String, Option<String>)) -> Words {
+    let found =
+        first.as_ref().map_or_else(|| "nothing found".to_owned(), |first| format!("first is {first}"));
+    Words::from(format!("“{said}”: {found}"))
 }
 
 fn miss(miss: &Miss) -> Words {

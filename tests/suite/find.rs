@@ -159,6 +159,28 @@ Not first
 }
 
 #[test]
+fn a_phrasing_may_be_of_one_machine_or_mean_nothing_at_all() {
+    let tool = Tool::minimal(80);
+    let file = tool.home().join("phrases.yaml");
+    let text =
+        "- {said: too light, means: [fills-light], machine: tray-filler}\n- {said: invoice, means: []}\n";
+    std::fs::write(&file, text).unwrap();
+    let said = tool.run(&["find", "--try", file.to_str().unwrap()]);
+    assert_eq!(said.status, Some(0), "{}", said.block());
+    assert!(said.out.starts_with("1 phrasing tried."), "{}", said.block());
+    assert!(said.out.contains("Means nothing here\n• “invoice”: nothing found"), "{}", said.block());
+    std::fs::write(&file, text.replace("tray-filler", "fills-light")).unwrap();
+    assert_eq!(tool.run(&["find", "--try", file.to_str().unwrap()]).status, Some(3));
+}
+
+#[test]
+fn callers_who_never_read_the_book_are_led_to_the_right_entry() {
+    let said = Tool::built_in(80).run(&["find", "--try", "tests/phrases.yaml", "--json"]);
+    assert_eq!(said.status, Some(0), "{}", said.block());
+    assert!(said.json()["tried"].as_u64() >= Some(150), "{}", said.block());
+}
+
+#[test]
 fn a_phrasing_that_means_nothing_known_is_refused_at_its_place() {
     let tool = Tool::minimal(80);
     let file = tool.home().join("phrases.yaml");

@@ -10,6 +10,7 @@ mod endings;
 mod faults;
 mod find;
 mod knowledge;
+mod known_cases;
 mod lockout;
 mod oracle;
 mod outlook_is_exact;

@@ -16,6 +16,7 @@ pub struct TrialOut<'a> {
     floor_first: f64,
     floor_first_five: f64,
     misses: Vec<MissOut<'a>>,
+    strangers: Vec<StrangerOut<'a>>,
 }
 
 #[derive(Debug, Serialize)]
@@ -23,6 +24,13 @@ struct MissOut<'a> {
     said: &'a str,
     means: &'a [String],
     place: Option<usize>,
+    first: Option<&'a str>,
+}
+
+/// A phrasing that means nothing here, and what came first all the same.
+#[derive(Debug, Serialize)]
+struct StrangerOut<'a> {
+    said: &'a str,
     first: Option<&'a str>,
 }
 
@@ -44,5 +52,10 @@ pub fn trial(trial: &Trial, floors: (f64, f64)) -> TrialOut<'_> {
         floor_first: floors.0,
         floor_first_five: floors.1,
         misses: misses.collect(),
+        strangers: trial
+            .strangers
+            .iter()
+            .map(|(said, first)| StrangerOut { said, first: first.as_deref() })
+            .collect(),
     }
 }
