@@ -20,9 +20,12 @@ fn knowledge() -> Knowledge {
 }
 
 fn light_bags(knowledge: &Knowledge) -> Case {
-    casebook::read_path(Path::new("tests/faults/light-bags.yaml"), knowledge)
-        .expect("the example call reads")
-        .case
+    call(knowledge, "light-bags")
+}
+
+fn call(knowledge: &Knowledge, name: &str) -> Case {
+    let path = format!("tests/faults/{name}.yaml");
+    casebook::read_path(Path::new(&path), knowledge).expect("the call reads").case
 }
 
 #[divan::bench]
@@ -75,6 +78,15 @@ fn one_plan(bencher: Bencher<'_, '_>) {
 fn whole_assessment(bencher: Bencher<'_, '_>) {
     let knowledge = knowledge();
     let case = light_bags(&knowledge);
+    let desk = Desk::for_case(&knowledge, &case).expect("the machine is known");
+    bencher.bench_local(|| assess(&desk, black_box(&case), None));
+}
+
+/// The same with a run of eleven patterns and several answers: the heaviest of the cases in `tests/faults`.
+#[divan::bench]
+fn whole_assessment_with_strays(bencher: Bencher<'_, '_>) {
+    let knowledge = knowledge();
+    let case = call(&knowledge, "now-and-then-a-light-one");
     let desk = Desk::for_case(&knowledge, &case).expect("the machine is known");
     bencher.bench_local(|| assess(&desk, black_box(&case), None));
 }

@@ -2,6 +2,7 @@
 
 use super::evidence::{BeliefError, Evidence, Item};
 use super::network::Network;
+use super::pair;
 use super::posterior::{Posterior, ln_evidence, posterior};
 
 /// A reading is in conflict with the rest from this factor on.
@@ -46,8 +47,10 @@ pub fn readings(
     };
     let all = odds(believed);
     let (mut weights, mut conflicts) = (Vec::new(), Vec::new());
-    for (item, reading) in evidence.0.iter().enumerate() {
-        let without = match posterior(network, &evidence.without(item)) {
+    let items: Vec<usize> = (0..evidence.0.len()).collect();
+    let left_out = pair::each(&items, |&item| posterior(network, &evidence.without(item)));
+    for ((item, reading), without) in evidence.0.iter().enumerate().zip(left_out) {
+        let without = match without {
             Ok(without) => without,
             // Without a remedy or a fresh start the answers around it may contradict each other.
             Err(BeliefError::Impossible { .. }) => {

@@ -21,6 +21,7 @@ mod likelihood;
 mod network;
 mod order;
 mod outlook;
+mod pair;
 mod piece;
 mod posterior;
 mod run;

@@ -7,6 +7,7 @@ use super::course::{Scenarios, Stand};
 use super::evidence::{BeliefError, Evidence, fault_of_findings, joint_states};
 use super::leading::{Combination, MOST_TOGETHER, stands};
 use super::network::{Link, Network, Parent};
+use super::pair;
 use super::posterior::{Check, certain, fault_of_check};
 use super::sum::Sum;
 use super::timeline::Timeline;
@@ -59,9 +60,13 @@ pub fn outlook(
             gone,
         })
         .collect();
-    for places in ask.together(checks) {
+    let groups = ask.together(checks);
+    let answered = pair::each(&groups, |places| {
         let asked: Vec<&Check> = places.iter().map(|&place| &checks[place]).collect();
-        for (place, answers) in places.iter().zip(ask.outcomes(&asked)?) {
+        ask.outcomes(&asked)
+    });
+    for (places, answers) in groups.iter().zip(answered) {
+        for (place, answers) in places.iter().zip(answers?) {
             for (outlook, outcomes) in outlooks.iter_mut().zip(answers) {
                 outlook.outcomes[*place] = outcomes;
             }

@@ -9,8 +9,9 @@ use super::order::{Asked, MOST_ENTRIES, Reading, order};
 use super::tape::{Run, Step};
 use super::ways;
 
-/// A sum with a run in it may touch so many table entries in one piece before it is taken apart.
-const CHEAP: f64 = 1.5e7;
+/// A sum with a run in it may touch so many table entries in one piece, and so many more for each scenario, before it is
+/// taken apart: about what the three or so sums of a run taken apart cost.
+const CHEAP: [f64; 2] = [2e5, 2e4];
 
 /// What the evidence and the scenarios add up to, in one piece or in the ways that a run may be taken.
 pub(crate) struct Sum {
@@ -57,7 +58,8 @@ impl Sum {
             let parts = vec![Part::new(given, asked, whole, MOST_ENTRIES)?];
             return Ok(Self { parts, scenarios });
         };
-        if let Ok(part) = Part::new(given, asked, whole, CHEAP) {
+        let cheap = CHEAP[0] + CHEAP[1] * scenarios as f64;
+        if let Ok(part) = Part::new(given, asked, whole, cheap) {
             return Ok(Self { parts: vec![part], scenarios });
         }
         Self::apart(given, place, asked, whole)

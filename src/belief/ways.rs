@@ -1,9 +1,10 @@
 //! A run of fills taken apart: nothing is known of what it shows, or it shows exactly one of its combinations.
 //!
 //! The likelihood of a run is its floor everywhere and more at a few combinations, so it is a sum: the floor times no run at
-//! all, and for each combination what stands above the floor times a run that shows just that. In each of them, and for
-//! each draw of which causes sleep, every pattern is settled by itself and the tables stay small, where the run as
-//! a whole ties all its patterns together (conditioning; Pearl 1988, chapter 4).
+//! all, and, for each draw of which causes sleep, what stands above the floor. The latter is 0 at most states: a state that
+//! no combination can grow into any more is dropped at once (`bundle.rs`), so that hardly more than the combinations
+//! themselves are told apart, where the run as a whole ties all its patterns together at all draws (conditioning; Pearl
+//! 1988, chapter 4).
 
 use std::cmp::Reverse;
 
@@ -35,23 +36,24 @@ pub(crate) fn dividing(evidence: &Evidence) -> Option<usize> {
 /// Every way to take the run at this place that has any weight.
 pub(crate) fn ways(given: Given<'_>, place: usize) -> Vec<Way> {
     let Item::Run { findings, floor, combos, moment } = &given.evidence.0[place] else { return Vec::new() };
-    let way = |weight: f64, answers: Vec<Item>, sights: Vec<Sight>| {
+    let way = |weight: f64, run: Option<(Item, Vec<Sight>)>| {
         let (mut evidence, mut timeline) = (given.evidence.clone(), given.timeline.clone());
-        evidence.0.splice(place..=place, answers);
-        timeline.sights.splice(place..=place, sights.into_iter().map(|sight| vec![sight]));
+        let (run, sights) = run.unzip();
+        evidence.0.splice(place..=place, run);
+        timeline.sights.splice(place..=place, sights);
         Way { weight, evidence, timeline }
     };
-    let exactly = |(&finding, &degree): (&usize, &usize)| {
-        let degrees = given.network.findings()[finding].degrees;
-        let likelihood = (0..=degrees).map(|own| f64::from(u8::from(own == degree))).collect();
-        Item::Answer { findings: vec![finding], likelihood, moment: *moment }
-    };
-    let mut all = vec![way(*floor, Vec::new(), Vec::new())];
-    for (p, sights) in moments(given.timeline, place) {
-        for (degrees, value) in combos {
-            let answers = findings.iter().zip(degrees).map(exactly).collect();
-            all.push(way(p * (value - floor), answers, sights.clone()));
-        }
+    let above: Vec<(Vec<usize>, f64)> = combos
+        .iter()
+        .filter(|(_, value)| value > floor)
+        .map(|(degrees, value)| (degrees.clone(), value - floor))
+        .collect();
+    let mut all = vec![way(*floor, None)];
+    if !above.is_empty() {
+        let run = Item::Run { findings: findings.clone(), floor: 0.0, combos: above, moment: *moment };
+        all.extend(
+            moments(given.timeline, place).into_iter().map(|(p, sights)| way(p, Some((run.clone(), sights)))),
+        );
     }
     all.retain(|way| way.weight > 0.0);
     all
