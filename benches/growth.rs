@@ -52,9 +52,11 @@ fn renamed(text: &str, own: &BTreeSet<String>, copy: usize) -> String {
 fn grown(times: usize) -> Texts {
     let folder = tempfile::tempdir().expect("a folder");
     let shared = ["what-the-caller-says", "weigh-a-run"];
-    let all: Vec<_> = COPIED.iter().flat_map(|kind| files(kind).into_iter().map(move |f| (*kind, f))).collect();
+    let all: Vec<_> =
+        COPIED.iter().flat_map(|kind| files(kind).into_iter().map(move |f| (*kind, f))).collect();
     let named = all.iter().map(|(_, (id, _))| id.clone());
-    let own: BTreeSet<String> = named.filter(|id| id.contains('-') && !shared.contains(&id.as_str())).collect();
+    let own: BTreeSet<String> =
+        named.filter(|id| id.contains('-') && !shared.contains(&id.as_str())).collect();
     for (kind, (id, text)) in all.iter().filter(|(_, (id, _))| own.contains(id)) {
         let folder = folder.path().join(kind);
         fs::create_dir_all(&folder).expect("a folder");

@@ -300,6 +300,9 @@ pub struct Check {
     pub asks: Asks,
     /// Whether asking again gives fresh evidence.
     pub fresh: bool,
+    /// Whether the answer is the same at any time, the fault showing just then or not: it provokes the fault, looks at
+    /// what stays, or asks what people remember.
+    pub any_time: bool,
     /// The question.
     pub ask: String,
     /// What the technician says back.

@@ -407,6 +407,11 @@ fn check() -> Value {
     fields.extend([
         need("how", "How it sees: gives default hit and false alarm.", of_table(HOWS)),
         may("asks", "A quantity, a run, a complaint; left out for a choice.", asks()),
+        may(
+            "any_time",
+            "The answer is the same whether the fault shows just then or not; so it is for `told`.",
+            truth(),
+        ),
         may("repeat", "Whether asking again gives fresh evidence.", of_table(REPEATS)),
         need("ask", "The question, one sentence.", text()),
         may("read_back", "What the technician says back.", text()),

@@ -73,6 +73,7 @@ pub(super) fn check(reader: &mut Reader<'_>, id: &str, node: &Node) -> Option<Ch
     let work = work(reader, &mut fields);
     let how = fields.need(reader, "how").and_then(|n| reader.choice(n, HOWS));
     let asks = fields.get("asks").map_or(Some(Asks::Choice), |n| asks(reader, n));
+    let any_time = fields.flag(reader, "any_time") || how == Some(How::Told);
     let fresh = fields.get("repeat").and_then(|n| reader.choice(n, REPEATS)).unwrap_or(false);
     let ask = fields.text(reader, "ask");
     let read_back = fields.maybe_text(reader, "read_back");
@@ -81,8 +82,18 @@ pub(super) fn check(reader: &mut Reader<'_>, id: &str, node: &Node) -> Option<Ch
     fields.close(reader);
     let (how, asks) = (how?, asks?);
     let outcomes: Vec<_> = outcomes.iter().filter_map(|n| outcome(reader, n, how, &asks)).collect();
-    let check =
-        Check { id: id.into(), head: head?, work: work?, how, asks, fresh, ask: ask?, read_back, outcomes };
+    let check = Check {
+        id: id.into(),
+        head: head?,
+        work: work?,
+        how,
+        asks,
+        fresh,
+        any_time,
+        ask: ask?,
+        read_back,
+        outcomes,
+    };
     judge_outcomes(reader, &check, span);
     Some(check)
 }

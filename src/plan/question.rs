@@ -32,7 +32,7 @@ pub(super) fn unanswered<'a>(situation: &Situation<'a>) -> Vec<&'a Check> {
 
 /// A check as the belief takes it.
 pub(super) fn as_asked(situation: &Situation<'_>, check: &Check) -> belief::Check {
-    let moment = belief::Moment::Unknown;
+    let moment = if check.any_time { belief::Moment::Bad } else { belief::Moment::Unknown };
     match situation.model.tables.get(&check.id) {
         Some(table) => {
             belief::Check { findings: table.findings.clone(), outcomes: table.likelihoods.clone(), moment }

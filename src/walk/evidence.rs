@@ -177,7 +177,7 @@ impl Scribe<'_, '_> {
             return;
         }
         let (outcome, item) = match (&check.asks, reading) {
-            (Asks::Complaint, Reading::Outcome(outcome)) => self.says(outcome, moment, stands),
+            (Asks::Complaint, Reading::Outcome(outcome)) => self.says(outcome, stands),
             (Asks::Run, Reading::Fills(fills)) => match self.run(fills, moment) {
                 Some((outcome, item)) => (outcome, stands.then_some(item)),
                 None => return,
@@ -217,7 +217,7 @@ impl Scribe<'_, '_> {
     }
 
     /// What the caller says: a yes/no factor of its own for the one symptom.
-    fn says(&mut self, outcome: &OutcomeId, moment: Moment, stands: bool) -> (OutcomeId, Option<Item>) {
+    fn says(&mut self, outcome: &OutcomeId, stands: bool) -> (OutcomeId, Option<Item>) {
         let symptom = FindingId::new(outcome.as_str());
         if stands && !self.gathered.complained.contains(&symptom) {
             self.gathered.complained.push(symptom.clone());
@@ -227,7 +227,8 @@ impl Scribe<'_, '_> {
             let (hit, alarm) = known.said;
             let degrees = self.desk.model.network.findings()[finding].degrees;
             let likelihood = (0..=degrees).map(|state| if state == 0 { alarm } else { hit }).collect();
-            Item::Answer { findings: vec![finding], likelihood, moment: moment_of(moment) }
+            // What is complained of is how it is when it shows.
+            Item::Answer { findings: vec![finding], likelihood, moment: belief::Moment::Bad }
         });
         (outcome.clone(), item)
     }
@@ -242,7 +243,7 @@ impl Scribe<'_, '_> {
             Item::Answer {
                 findings: table.findings.clone(),
                 likelihood: table.weighted(&weights),
-                moment: moment_of(moment),
+                moment: if check.any_time { belief::Moment::Bad } else { moment_of(moment) },
             }
         });
         Some((outcome, item))
