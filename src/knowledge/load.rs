@@ -184,8 +184,8 @@ pub fn load(texts: &Texts) -> (Knowledge, Vec<Diagnostic>) {
         problems.push(Diagnostic::error(Code::Unreadable, span, format!("cannot be read: {error}")));
     }
     let mut trees: BTreeMap<String, Node> = BTreeMap::new();
-    for (path, file) in &files {
-        match yaml::parse(&sources, *file) {
+    for ((path, _), parsed) in files.iter().zip(parsed(&sources, &files)) {
+        match parsed {
             Ok(node) => {
                 trees.insert(path.clone(), node);
             }
@@ -207,6 +207,24 @@ pub fn load(texts: &Texts) -> (Knowledge, Vec<Diagnostic>) {
     diag::in_order(&mut problems);
     (knowledge, problems)
 }
+
+/// Every file as a tree, in the order of the files; they are read side by side, since that is most of what loading takes.
+fn parsed(sources: &Sources, files: &[(String, FileId)]) -> Vec<Result<Node, Diagnostic>> {
+    let threads = std::thread::available_parallelism().map_or(1, usize::from).min(MOST_READERS);
+    let part = files.len().div_ceil(threads).max(1);
+    #[expect(clippy::result_large_err, reason = "one problem a file, and never on a hot path")]
+    let read = |part: &[(String, FileId)]| part.iter().map(|(_, file)| yaml::parse(sources, *file)).collect();
+    std::thread::scope(|scope| {
+        let parts: Vec<_> =
+            files.chunks(part).map(|part| scope.spawn(move || -> Vec<_> { read(part) })).collect();
+        // A reader that panicked is our own fault, and goes on as one.
+        let joined = parts.into_iter().map(std::thread::ScopedJoinHandle::join);
+        joined.flat_map(|part| part.unwrap_or_else(|panic| std::panic::resume_unwind(panic))).collect()
+    })
+}
+
+/// More readers than this at once are no quicker.
+const MOST_READERS: usize = 4;
 
 /// Entries whose file gave nothing to trust. Names of these are not unknown; the file's own problem is enough.
 fn refused(knowledge: &Knowledge, texts: &Texts) -> BTreeSet<String> {

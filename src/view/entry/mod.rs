@@ -207,8 +207,15 @@ fn body(page: &mut Page, knowledge: &Knowledge, entry: Entry<'_>, machine: Optio
         Entry::Remedy(e) => work::remedy(page, knowledge, e, machine),
         Entry::Caution(e) => page.push(Block::Caution(e.caution.clone())),
     }
-    page.section("How people say it", entry.said().iter().map(|s| format!("“{s}”")));
+    let said = entry.said();
+    page.section("How people say it", said.iter().take(MOST_SAID).map(|s| format!("“{s}”")));
+    if said.len() > MOST_SAID {
+        page.text(format!("And {} in all with --json.", words::count(said.len(), "phrase", "phrases")));
+    }
 }
+
+/// Phrases shown; search knows them all.
+const MOST_SAID: usize = 5;
 
 fn finding(page: &mut Page, finding: &Finding) {
     if finding.degrees == 2 {
