@@ -16,7 +16,10 @@ const CHEAP: [f64; 2] = [2e5, 2e4];
 /// What the evidence and the scenarios add up to, in one piece or in the ways that a run may be taken.
 pub(crate) struct Sum {
     parts: Vec<Part>,
-    scenarios: usize,
+    /// ln P(evidence, scenario), for each scenario; `None` where it is 0.
+    totals: Vec<Option<f64>>,
+    /// `[part][scenario]`: the part's share of the total of the scenario.
+    shares: Vec<Vec<f64>>,
 }
 
 impl Sum {
@@ -55,12 +58,11 @@ impl Sum {
     fn forward(given: Given<'_>, asked: &[Asking<'_>], whole: bool) -> Result<Self, BeliefError> {
         let scenarios = given.scenarios.count();
         let Some(place) = ways::dividing(given.evidence) else {
-            let parts = vec![Part::new(given, asked, whole, MOST_ENTRIES)?];
-            return Ok(Self { parts, scenarios });
+            return Ok(Self::of(vec![Part::new(given, asked, whole, MOST_ENTRIES)?], scenarios));
         };
         let cheap = CHEAP[0] + CHEAP[1] * scenarios as f64;
         if let Ok(part) = Part::new(given, asked, whole, cheap) {
-            return Ok(Self { parts: vec![part], scenarios });
+            return Ok(Self::of(vec![part], scenarios));
         }
         Self::apart(given, place, asked, whole)
     }
@@ -75,39 +77,37 @@ impl Sum {
             left -= part.cost;
             parts.push(part);
         }
-        Ok(Self { parts, scenarios: given.scenarios.count() })
+        Ok(Self::of(parts, given.scenarios.count()))
     }
 
-    /// ln P(evidence, scenario), for each scenario; `None` where it is 0.
-    pub(crate) fn ln_totals(&self) -> Vec<Option<f64>> {
-        let totals: Vec<_> = self.parts.iter().map(|part| part.ln_totals(self.scenarios)).collect();
+    fn of(parts: Vec<Part>, scenarios: usize) -> Self {
+        let each: Vec<_> = parts.iter().map(|part| part.ln_totals(scenarios)).collect();
         let total = |scenario: usize| {
-            let each = || totals.iter().filter_map(|totals| totals[scenario]);
+            let each = || each.iter().filter_map(|totals| totals[scenario]);
             let largest = each().reduce(f64::max)?;
             Some(largest + each().map(|ln| (ln - largest).exp()).sum::<f64>().ln())
         };
-        (0..self.scenarios).map(total).collect()
-    }
-
-    /// `[part][scenario]`: the part's share of the total of the scenario.
-    fn shares(&self) -> Vec<Vec<f64>> {
-        if self.parts.len() == 1 {
-            return vec![vec![1.0; self.scenarios]];
-        }
-        let totals = self.ln_totals();
-        let share = |(own, total): (Option<f64>, &Option<f64>)| match (own, total) {
+        let totals: Vec<_> = (0..scenarios).map(total).collect();
+        let share = |(own, total): (&Option<f64>, &Option<f64>)| match (own, total) {
             (Some(own), Some(total)) => (own - total).exp(),
             _ => 0.0,
         };
-        let parts = self.parts.iter().map(|part| part.ln_totals(self.scenarios));
-        parts.map(|own| own.into_iter().zip(&totals).map(share).collect()).collect()
+        let shares = match each.len() {
+            1 => vec![vec![1.0; scenarios]],
+            _ => each.iter().map(|own| own.iter().zip(&totals).map(share).collect()).collect(),
+        };
+        Self { parts, totals, shares }
+    }
+
+    /// ln P(evidence, scenario), for each scenario; `None` where it is 0.
+    pub(crate) fn ln_totals(&self) -> &[Option<f64>] {
+        &self.totals
     }
 
     /// The distribution of a variable in the only scenario.
     pub(crate) fn marginal(&self, var: usize) -> Vec<f64> {
-        let shares = self.shares();
         let mut sums = Vec::new();
-        for (part, share) in self.parts.iter().zip(shares) {
+        for (part, share) in self.parts.iter().zip(&self.shares) {
             add(&mut sums, &part.marginal(var), share[0]);
         }
         normal(sums)
@@ -116,11 +116,11 @@ impl Sum {
     /// `[scenario][outcome]` of what was asked under this number; all 0 in a scenario that the evidence rules out.
     pub(crate) fn answer(&self, number: usize) -> Vec<Vec<f64>> {
         let mut sums: Vec<Vec<f64>> = Vec::new();
-        for (part, shares) in self.parts.iter().zip(self.shares()) {
-            let answers = part.answer(number, self.scenarios);
+        for (part, shares) in self.parts.iter().zip(&self.shares) {
+            let answers = part.answer(number, self.totals.len());
             sums.resize(answers.len(), Vec::new());
             for ((sum, answer), share) in sums.iter_mut().zip(&answers).zip(shares) {
-                add(sum, answer, share);
+                add(sum, answer, *share);
             }
         }
         sums.into_iter().map(normal).collect()

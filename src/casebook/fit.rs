@@ -189,7 +189,7 @@ impl<'k> Names<'k> {
         typed: [(&'static str, Option<&str>); 2],
     ) -> Result<(), Vec<Fault>> {
         let Some(machine) = self.machine else { return Ok(()) };
-        let Some(setting) = machine.settings.iter().find(|setting| setting.id == *id) else {
+        let Some(setting) = machine.setting(id) else {
             let known = machine.settings.iter().map(|setting| setting.id.as_str());
             return Err(vec![unknown("setting", &format!("setting of {}", machine.id), id.as_str(), known)]);
         };

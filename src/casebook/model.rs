@@ -60,6 +60,14 @@ pub struct Case {
 }
 
 impl Case {
+    /// The remedy done last, and how it went.
+    pub fn last_remedy(&self) -> Option<(&RemedyId, RemedyResult)> {
+        self.events.iter().rev().find_map(|event| match &event.what {
+            What::Remedy { id, result } => Some((id, *result)),
+            _ => None,
+        })
+    }
+
     /// A case of a machine of which nothing is known yet.
     pub fn of(machine: MachineId) -> Self {
         Self {
@@ -210,6 +218,13 @@ pub struct Opening {
     pub doing_it_now: Option<String>,
 }
 
+impl Opening {
+    /// The danger, where one was said.
+    pub fn danger_said(&self) -> Option<&str> {
+        self.danger.as_deref().filter(|said| !matches!(*said, "none" | "unknown" | "no"))
+    }
+}
+
 /// One thing that happened.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(into = "EventForm", try_from = "EventForm")]
@@ -220,6 +235,16 @@ pub struct Event {
     pub by: Option<PersonId>,
     /// What.
     pub what: What,
+}
+
+impl Event {
+    /// The fills, where it is a run of them.
+    pub fn fills(&self) -> Option<&Fills> {
+        match &self.what {
+            What::Reading { reading: Reading::Fills(fills), .. } => Some(fills),
+            _ => None,
+        }
+    }
 }
 
 /// What happened.

@@ -88,7 +88,7 @@ impl Context {
         if self.shows_a_person { self.look.width } else { usize::MAX }
     }
 
-    /// Shows a page of a walk: beside the answer with --json.
+    /// Shows a page of a walk. With --json it goes to standard error, so that standard output holds the answer only.
     pub fn aside_or_page(&mut self, page: &Page) -> Result<()> {
         if self.options.json { self.aside(page) } else { self.page(page) }
     }

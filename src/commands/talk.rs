@@ -117,7 +117,7 @@ impl<'k> Talk<'k> {
             if !known && let Some(record) = &self.record {
                 let mut page = Page::default();
                 page.text(format!("This is case {}. Every answer is kept at once.", record.id()));
-                Self::say(&page, context)?;
+                context.aside_or_page(&page)?;
             }
             self.propose(&mut step.state);
             let mut state = step.state;
@@ -189,11 +189,12 @@ impl<'k> Talk<'k> {
     }
 
     fn show(&self, state: &State, show: Option<&Show>, context: &mut Context) -> Result<()> {
+        let mut reminder = Page::default();
         let page = match show {
             Some(Show::NotUnderstood(sentence)) => {
                 let mut page = Page::default();
                 page.text(sentence.as_str());
-                return Self::say(&page, context);
+                return context.aside_or_page(&page);
             }
             Some(Show::Said(sentence)) => {
                 let mut page = Page::default();
@@ -203,11 +204,15 @@ impl<'k> Talk<'k> {
             Some(Show::Why) => diagnosis::why(self.knowledge, state),
             Some(Show::Causes) => diagnosis::causes(self.knowledge, state),
             Some(Show::Help) => diagnosis::help(),
-            Some(Show::Run) => diagnosis::run_said(self.knowledge, &state.case),
+            Some(Show::Run) => {
+                let [in_full, line] = diagnosis::run_said(self.knowledge, &state.case);
+                reminder = line;
+                in_full
+            }
             None => Page::default(),
         };
         if show.is_some() {
-            Self::say(&page, context)?;
+            context.aside_or_page(&page)?;
         }
         let mut page = diagnosis::question(self.knowledge, state);
         if matches!(show, Some(Show::Why | Show::Causes | Show::Help)) {
@@ -219,15 +224,8 @@ impl<'k> Talk<'k> {
         {
             page = diagnosis::card(self.knowledge, state, assessment, page);
         }
-        if matches!(show, Some(Show::Run)) {
-            page.before_hint(diagnosis::run_in_a_line(self.knowledge, &state.case));
-        }
-        Self::say(&page, context)
-    }
-
-    /// With --json the questions go to standard error, so that standard output holds the answer only.
-    fn say(page: &Page, context: &mut Context) -> Result<()> {
-        context.aside_or_page(page)
+        page.before_hint(reminder);
+        context.aside_or_page(&page)
     }
 
     /// One answer: a run of fills may take several lines, up to an empty one. A word that asks something in between
@@ -247,7 +245,7 @@ impl<'k> Talk<'k> {
                 "Kept so far: {}. Go on; an empty line ends the run.",
                 text.replace('\n', " ")
             ));
-            Self::say(&page, context)?;
+            context.aside_or_page(&page)?;
         }
         loop {
             match lines.next() {
@@ -285,7 +283,7 @@ impl<'k> Talk<'k> {
             let weights = kept.split_whitespace().count();
             page.text(format!("Kept so far: {}.", words::count(weights, "weight", "weights")));
         }
-        Self::say(&page, context)
+        context.aside_or_page(&page)
     }
 
     fn bye(&self, state: &State, context: &mut Context) -> Result<()> {
@@ -302,7 +300,7 @@ impl<'k> Talk<'k> {
             }
         }
         page.push(crate::view::Block::Notice);
-        Self::say(&page, context)
+        context.aside_or_page(&page)
     }
 }
 

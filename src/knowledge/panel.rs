@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::fields::{Fields, Reader};
-use super::model::At;
+use super::model::{At, Machine};
 use super::yaml::{Node, Value};
 use crate::diag::{Code, Diagnostic};
 use crate::ids::{SettingId, SignId};
@@ -56,6 +56,13 @@ impl SignKind {
             SignKind::Lamp => "lamp",
             SignKind::Reading => "reading",
         }
+    }
+}
+
+impl Machine {
+    /// The setting of this id.
+    pub fn setting(&self, id: &SettingId) -> Option<&Setting> {
+        self.settings.iter().find(|setting| setting.id == *id)
     }
 }
 

@@ -1,8 +1,9 @@
 //! What a step of the plan is, as data: its kind, its cost, why, and what would follow.
 
-use super::situation::Hindrance;
+use super::situation::{Hindrance, Situation};
 use super::visit::Visit;
 use crate::ids::{CauseId, CautionId, RemedyId};
+use crate::knowledge::{Check, Work};
 use crate::safety::Exposures;
 
 /// The id of the step that stops the machine and makes it safe.
@@ -76,6 +77,27 @@ pub struct Candidate {
     pub why: Reason,
     /// What would follow.
     pub then: Vec<Then>,
+}
+
+impl Candidate {
+    /// A check that the plan itself did not weigh: it saves nothing that was counted.
+    pub fn unplanned(situation: &Situation<'_>, check: &Check, why: Reason) -> Self {
+        Self {
+            id: check.id.as_str().to_owned(),
+            kind: Kind::Check,
+            minutes: situation.minutes(&check.work),
+            minutes_saved: 0.0,
+            exposures: situation.exposures(&check.work),
+            cautions: cautions(&check.work),
+            why,
+            then: Vec::new(),
+        }
+    }
+}
+
+/// The cautions that go before a piece of work.
+pub(super) fn cautions(work: &Work) -> Vec<CautionId> {
+    work.cautions.iter().map(|c| c.value.clone()).collect()
 }
 
 /// The ranked steps.

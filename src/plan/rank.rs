@@ -2,15 +2,15 @@
 
 use std::collections::BTreeMap;
 
-use super::candidate::{Candidate, Kind, Plan, Reason, SEND, STOP, Then};
+use super::candidate::{Candidate, Kind, Plan, Reason, SEND, STOP, Then, cautions};
 use super::circumstances;
 use super::question::{Question, as_asked, outcome_names, unanswered};
 use super::situation::{ASK, Hindrance, Situation};
 use super::visit;
 use super::worth::{Act, Course, Field, Scenario};
 use crate::belief::{self, BeliefError, Outlook};
-use crate::ids::{CauseId, CautionId, CheckId, CircumstanceId, RemedyId};
-use crate::knowledge::{Asks, Check, Remedy, Work};
+use crate::ids::{CauseId, CheckId, CircumstanceId, RemedyId};
+use crate::knowledge::{Asks, Check, Remedy};
 use crate::safety::Exposures;
 
 /// Names the causes that a check helps to tell apart: at most so many.
@@ -45,8 +45,10 @@ pub fn plan(situation: &Situation<'_>) -> Result<Plan, BeliefError> {
     next.sort_by(|a, b| b.minutes_saved.total_cmp(&a.minutes_saved).then_with(|| a.id.cmp(&b.id)));
     let unworthy = next.split_off(next.iter().filter(|c| c.minutes_saved > LEAST_SAVED).count());
     let mut remedies = board.remedies();
-    let send = board.send(next.is_empty() && board.now.order.is_empty());
-    if board.now.order.is_empty() && next.is_empty() {
+    let alone = board.now.order.is_empty() && next.is_empty();
+    let until_then = visit::until_then(situation, &board.field.scenarios);
+    let send = board.send(alone, until_then);
+    if alone {
         next.push(send);
         next.append(&mut remedies);
     } else {
@@ -55,7 +57,7 @@ pub fn plan(situation: &Situation<'_>) -> Result<Plan, BeliefError> {
     }
     next.extend(unworthy);
     let visit = (next[0].kind == Kind::Send)
-        .then(|| visit::prepare(situation, &board.field.scenarios, board.on_arrival(&hindered)));
+        .then(|| visit::prepare(situation, &board.field.scenarios, board.on_arrival(&hindered), until_then));
     if situation.complaint.is_empty() || !situation.heard {
         next.splice(0..0, board.hear());
     }
@@ -225,16 +227,8 @@ impl<'a> Board<'a> {
     /// Before anything is known of the complaint: hear what it is.
     fn hear(&self) -> Option<Candidate> {
         let check = self.situation.view.checks.iter().find(|c| matches!(c.asks, Asks::Complaint))?;
-        Some(Candidate {
-            id: check.id.as_str().to_owned(),
-            kind: Kind::Check,
-            minutes: self.situation.minutes(&check.work),
-            minutes_saved: self.situation.visit,
-            exposures: self.situation.exposures(&check.work),
-            cautions: cautions(&check.work),
-            why: Reason::Complaint,
-            then: Vec::new(),
-        })
+        let minutes_saved = self.situation.visit;
+        Some(Candidate { minutes_saved, ..Candidate::unplanned(self.situation, check, Reason::Complaint) })
     }
 
     /// Remedies whose gates are shut, in the order of the course, then by what they help.
@@ -291,7 +285,7 @@ impl<'a> Board<'a> {
         vec![proof, still]
     }
 
-    fn send(&self, alone: bool) -> Candidate {
+    fn send(&self, alone: bool, until_then: Option<&Remedy>) -> Candidate {
         let hindrances: BTreeMap<&RemedyId, Hindrance> = self
             .situation
             .view
@@ -300,7 +294,7 @@ impl<'a> Board<'a> {
             .filter_map(|r| Some((&r.id, self.situation.remedy_hindrance(r)?)))
             .collect();
         let hindrance = if alone { hindrances.values().next().copied() } else { None };
-        let until_then = visit::until_then(self.situation, &self.field.scenarios).map(|remedy| &remedy.work);
+        let until_then = until_then.map(|remedy| &remedy.work);
         Candidate {
             id: SEND.to_owned(),
             kind: Kind::Send,
@@ -325,8 +319,4 @@ impl<'a> Board<'a> {
             then: Vec::new(),
         }
     }
-}
-
-fn cautions(work: &Work) -> Vec<CautionId> {
-    work.cautions.iter().map(|c| c.value.clone()).collect()
 }

@@ -34,7 +34,12 @@ pub struct Visit {
 }
 
 /// Packs for the likeliest scenarios until nine tenths are covered. `arrival` ranks checks by their worth on site.
-pub(super) fn prepare(situation: &Situation<'_>, scenarios: &[Scenario], arrival: Vec<CheckId>) -> Visit {
+pub(super) fn prepare(
+    situation: &Situation<'_>,
+    scenarios: &[Scenario],
+    arrival: Vec<CheckId>,
+    until_then: Option<&Remedy>,
+) -> Visit {
     let mut order: Vec<&Scenario> = scenarios.iter().collect();
     order.sort_by(|a, b| b.weight.total_cmp(&a.weight).then_with(|| a.causes.cmp(&b.causes)));
     let total: f64 = order.iter().map(|s| s.weight).sum();
@@ -67,7 +72,7 @@ pub(super) fn prepare(situation: &Situation<'_>, scenarios: &[Scenario], arrival
         cover: cover.min(1.0),
         first_checks,
         minutes: situation.visit,
-        until_then: until_then(situation, scenarios).map(|remedy| remedy.id.clone()),
+        until_then: until_then.map(|remedy| remedy.id.clone()),
     }
 }
 

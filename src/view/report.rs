@@ -2,10 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use super::diagnosis::{MOST_REASONS, because, cured, event_line, title};
+use super::diagnosis::{MOST_REASONS, because, cured, event_line, setting_title, title};
 use super::words::{self, likelihood};
 use super::{Block, Page, Words};
 use crate::casebook::{Case, Closing, Known, RemedyResult, What, Whereabouts};
+use crate::ids::SettingId;
 use crate::knowledge::{Knowledge, Machine};
 use crate::plan::Kind;
 use crate::walk::{Assessment, MADE_SAFE};
@@ -45,7 +46,7 @@ pub fn report(knowledge: &Knowledge, case: &Case, assessment: &Assessment, cover
         page.heading(name);
         page.push(Block::Plot(plot));
     }
-    page.section("Settings changed", settings(case, machine));
+    page.section("Settings changed", settings(knowledge, case));
     page.section("What was done", done(knowledge, case, assessment));
     cause(&mut page, knowledge, case, assessment);
     page.heading("How it stands");
@@ -78,8 +79,7 @@ fn facts(case: &Case, machine: Option<&Machine>, cover: &Cover) -> Vec<Words> {
     if let Some(allergen) = case.product.as_ref().and_then(|p| p.allergen.as_ref()) {
         facts.push(format!("Allergen: {allergen}"));
     }
-    if let Some(danger) = case.opening.danger.as_deref().filter(|d| !matches!(*d, "none" | "unknown" | "no"))
-    {
+    if let Some(danger) = case.opening.danger_said() {
         facts.push(format!("Danger said: {danger}"));
     }
     let people: Vec<String> = case
@@ -113,18 +113,17 @@ fn lines(knowledge: &Knowledge, case: &Case, wanted: impl Fn(&What) -> bool) -> 
 }
 
 /// Each setting once: what stood there first, everything typed, and where it was left.
-fn settings(case: &Case, machine: Option<&Machine>) -> Vec<String> {
-    let mut changed: BTreeMap<&str, (Option<&str>, Vec<&str>)> = BTreeMap::new();
+fn settings(knowledge: &Knowledge, case: &Case) -> Vec<String> {
+    let mut changed: BTreeMap<&SettingId, (Option<&str>, Vec<&str>)> = BTreeMap::new();
     for event in &case.events {
         if let What::Setting { id, old, new } = &event.what {
-            let (first, typed) = changed.entry(id.as_str()).or_insert((old.as_deref(), Vec::new()));
+            let (first, typed) = changed.entry(id).or_insert((old.as_deref(), Vec::new()));
             *first = first.or(old.as_deref());
             typed.extend(new.as_deref());
         }
     }
-    let line = |(id, (old, typed)): (&str, (Option<&str>, Vec<&str>))| {
-        let known = machine.and_then(|m| m.settings.iter().find(|s| s.id.as_str() == id));
-        let name = known.map_or_else(|| words::sentence_start(&id.replace('-', " ")), |s| s.title.clone());
+    let line = |(id, (old, typed)): (&SettingId, (Option<&str>, Vec<&str>))| {
+        let name = setting_title(knowledge, case, id);
         let tried = if typed.len() > 1 { format!(", tried {}", words::and(&typed)) } else { String::new() };
         let left = typed.last().copied().unwrap_or("not written down");
         format!("{name}: was {}{tried}, left at {left}", old.unwrap_or("not written down"))
@@ -135,10 +134,7 @@ fn settings(case: &Case, machine: Option<&Machine>) -> Vec<String> {
 /// The remedies in order, each with how it went; the last one says that a run proves it.
 fn done(knowledge: &Knowledge, case: &Case, assessment: &Assessment) -> Vec<Words> {
     let mut done = lines(knowledge, case, |what| matches!(what, What::Remedy { .. }));
-    let last = case.events.iter().rposition(|e| matches!(e.what, What::Remedy { .. }));
-    if let (Some(index), Some(Proof::Proved)) = (last, &assessment.proof)
-        && let What::Remedy { id, .. } = &case.events[index].what
-    {
+    if let (Some((id, _)), Some(Proof::Proved)) = (case.last_remedy(), &assessment.proof) {
         done.pop();
         done.push(format!("Done: {}, proved gone by the run since", title(knowledge, id.as_str())).into());
     }
@@ -258,11 +254,7 @@ pub fn message(knowledge: &Knowledge, case: &Case, assessment: &Assessment, cove
             words::likely(first.probability)
         ));
     }
-    let done = case.events.iter().rev().find_map(|e| match &e.what {
-        What::Remedy { id, result } => Some((id, *result)),
-        _ => None,
-    });
-    if let Some((id, result)) = done {
+    if let Some((id, result)) = case.last_remedy() {
         let proved = matches!(assessment.proof, Some(Proof::Proved));
         let how = match result {
             _ if proved => "proved gone",

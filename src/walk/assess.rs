@@ -135,7 +135,7 @@ pub fn situation<'a>(
     leading: &'a [Combination],
     place: Option<PlaceId>,
 ) -> Situation<'a> {
-    let danger = case.opening.danger.as_deref().is_some_and(|d| !matches!(d, "none" | "unknown" | "no"));
+    let danger = case.opening.danger_said().is_some();
     let stop_first = |id: &FindingId| desk.knowledge.findings.get(id).is_some_and(|f| f.stop_first);
     Situation {
         knowledge: desk.knowledge,

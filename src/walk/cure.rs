@@ -1,13 +1,13 @@
 //! Whether a remedy cured it, and what must be asked to prove that.
 
 use super::desk::Desk;
-use super::evidence::{Gathered, complaint, pooled, to_run};
-use crate::casebook::{Case, Event, Reading, RemedyResult, What};
+use super::evidence::{Gathered, complaint, pooled, to_run, usual_for};
+use crate::casebook::{Case, Event, RemedyResult, What};
 use crate::ids::{FindingId, RemedyId};
 use crate::knowledge::{Asks, Check};
 use crate::plan::{Candidate, Kind, Plan, Reason, Situation};
 use crate::weights::proof::{Claim, Proof, prove};
-use crate::weights::{Question, summarise};
+use crate::weights::summarise;
 
 /// How often strays came when the complaint is of strays and no run counted them.
 const STRAYS_UNLESS_COUNTED: f64 = 0.1;
@@ -16,19 +16,11 @@ const STRAYS_UNLESS_COUNTED: f64 = 0.1;
 /// in the run before.
 pub(super) fn proof(desk: &Desk<'_>, case: &Case, gathered: &Gathered) -> Option<Proof> {
     let remedy = case.events.iter().rposition(|e| matches!(e.what, What::Remedy { .. }))?;
-    let fills = |event: &Event| match &event.what {
-        What::Reading { reading: Reading::Fills(fills), .. } => Some(fills.clone()),
-        _ => None,
-    };
-    let last = remedy + 1 + case.events[remedy + 1..].iter().rposition(|e| fills(e).is_some())?;
-    let after = pooled(&case.events[..last], &fills(&case.events[last])?);
-    let before = case.events[..remedy].iter().rev().find_map(fills);
+    let last = remedy + 1 + case.events[remedy + 1..].iter().rposition(|e| e.fills().is_some())?;
+    let after = pooled(&case.events[..last], case.events[last].fills()?);
+    let before = case.events[..remedy].iter().rev().find_map(Event::fills);
     let machine = desk.view.machine;
-    let question = Question {
-        tolerance: Some(machine.tolerance),
-        usual_spread: Some(machine.usual_spread),
-        ..Question::default()
-    };
+    let question = usual_for(machine);
     let strays = |fills: &crate::casebook::Fills| {
         let run = to_run(fills).ok()?;
         let count = summarise(&run, &question).strays.len();
@@ -44,10 +36,10 @@ pub(super) fn proof(desk: &Desk<'_>, case: &Case, gathered: &Gathered) -> Option
     let stray_rate = complaint(desk, gathered)
         .iter()
         .any(of_strays)
-        .then(|| before.as_ref().and_then(strays).unwrap_or(STRAYS_UNLESS_COUNTED));
+        .then(|| before.and_then(strays).unwrap_or(STRAYS_UNLESS_COUNTED));
     let claim = Claim {
         tolerance: machine.tolerance,
-        instrument: before.and_then(|b| b.instrument),
+        instrument: before.and_then(|b| b.instrument.clone()),
         stray_rate,
         question: question.clone(),
     };
@@ -59,26 +51,13 @@ pub(super) fn prove_first(plan: &mut Plan, situation: &Situation<'_>, case: &Cas
     let stop = plan.next.first().is_some_and(|c| c.kind == Kind::Stop);
     let Some((remedy, check)) = to_prove(situation, case, proof).filter(|_| !stop) else { return };
     let known = plan.next.iter().position(|c| c.id == check.id.as_str());
-    let mut first = match known {
-        Some(place) => plan.next.remove(place),
-        None => unplanned(situation, check),
+    let why = Reason::Proves(remedy);
+    let first = match known {
+        Some(place) => Candidate { why, ..plan.next.remove(place) },
+        None => Candidate::unplanned(situation, check, why),
     };
-    first.why = Reason::Proves(remedy);
     plan.next.insert(0, first);
     plan.visit = None;
-}
-
-fn unplanned(situation: &Situation<'_>, check: &Check) -> Candidate {
-    Candidate {
-        id: check.id.as_str().to_owned(),
-        kind: Kind::Check,
-        minutes: situation.minutes(&check.work),
-        minutes_saved: 0.0,
-        exposures: situation.exposures(&check.work),
-        cautions: check.work.cautions.iter().map(|c| c.value.clone()).collect(),
-        why: Reason::Complaint,
-        then: Vec::new(),
-    }
 }
 
 /// The remedy's own proving check; once that reads right, the run of fills that every cure is proved by.
@@ -87,11 +66,7 @@ fn to_prove<'a>(
     case: &Case,
     proof: Option<&Proof>,
 ) -> Option<(RemedyId, &'a Check)> {
-    let last = case.events.iter().rev().find_map(|e| match &e.what {
-        What::Remedy { id, result } => Some((id, *result)),
-        _ => None,
-    });
-    let (remedy, _) = last.filter(|(_, result)| *result == RemedyResult::GoneNotProved)?;
+    let (remedy, _) = case.last_remedy().filter(|(_, result)| *result == RemedyResult::GoneNotProved)?;
     if !matches!(proof, None | Some(Proof::GoneNotProved { more: Some(_), .. })) {
         return None;
     }

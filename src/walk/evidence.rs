@@ -6,7 +6,7 @@ use super::desk::Desk;
 use crate::belief::{self, Evidence, Item, band_weights, leading_outcome, quantity};
 use crate::casebook::{Case, Event, Fills, Happened, Moment, Reading, RemedyResult, What};
 use crate::ids::{CheckId, CircumstanceId, FindingId, OutcomeId, PersonId, RemedyId};
-use crate::knowledge::{Asks, Check};
+use crate::knowledge::{Asks, Check, Machine};
 use crate::units::Unit;
 use crate::weights::pattern::{Combination, Verdict};
 use crate::weights::{Patterns, Question, Run, RunInput, Tare, TareKind, find_patterns};
@@ -157,10 +157,17 @@ pub(super) fn pooled(before: &[Event], fills: &Fills) -> Fills {
 
 /// The latest run of a case, with those before it that belong to it.
 pub fn latest_run(case: &Case) -> Option<Fills> {
-    case.events.iter().enumerate().rev().find_map(|(index, event)| match &event.what {
-        What::Reading { reading: Reading::Fills(fills), .. } => Some(pooled(&case.events[..index], fills)),
-        _ => None,
-    })
+    let run = |(index, event): (usize, &Event)| Some(pooled(&case.events[..index], event.fills()?));
+    case.events.iter().enumerate().rev().find_map(run)
+}
+
+/// What a run of this machine is held against.
+pub fn usual_for(machine: &Machine) -> Question {
+    Question {
+        tolerance: Some(machine.tolerance),
+        usual_spread: Some(machine.usual_spread),
+        ..Question::default()
+    }
 }
 
 struct Scribe<'a, 'k> {
@@ -267,13 +274,7 @@ impl Scribe<'_, '_> {
     fn run(&mut self, fills: &Fills, moment: Moment) -> Option<(OutcomeId, Item)> {
         let pooled = pooled(&self.case.events[..self.event], fills);
         let run = to_run(&pooled).ok()?;
-        let machine = self.desk.view.machine;
-        let question = Question {
-            tolerance: Some(machine.tolerance),
-            usual_spread: Some(machine.usual_spread),
-            ..Question::default()
-        };
-        let patterns = find_patterns(&run, &question);
+        let patterns = find_patterns(&run, &usual_for(self.desk.view.machine));
         let item = run_item(&self.desk.model, &patterns, moment);
         let outcome = match &patterns.verdict {
             Verdict::NothingUnusual => NOTHING_UNUSUAL.to_owned(),
@@ -330,7 +331,7 @@ impl Scribe<'_, '_> {
     fn proving_run_follows(&self) -> bool {
         let after = &self.case.events[self.event + 1..];
         let until = after.iter().position(|e| matches!(e.what, What::Remedy { .. })).unwrap_or(after.len());
-        after[..until].iter().any(|e| matches!(e.what, What::Reading { reading: Reading::Fills(_), .. }))
+        after[..until].iter().any(|e| e.fills().is_some())
     }
 
     fn result(&self, result: RemedyResult) -> Option<Item> {

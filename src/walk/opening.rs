@@ -90,8 +90,7 @@ impl Pace<'_> {
 
     /// Somebody said that something is dangerous, and nobody yet that it is safe.
     pub(super) fn in_danger(&self) -> bool {
-        let said = self.state.case.opening.danger.as_deref();
-        !self.state.made_safe && said.is_some_and(|d| !matches!(d, "none" | "unknown" | "no"))
+        !self.state.made_safe && self.state.case.opening.danger_said().is_some()
     }
 
     /// Danger comes up in the middle of a call: it is made safe before anything else is asked.
@@ -150,13 +149,10 @@ impl Pace<'_> {
 
     /// What the machine is doing, from the opening; the fault showing now is what 'bad' means.
     pub(super) fn moment(&self) -> Moment {
-        let last = self.state.case.events.iter().rev().find_map(|e| match e.what {
-            What::Remedy { result, .. } => Some(result),
-            _ => None,
-        });
+        let last = self.state.case.last_remedy();
         match self.state.case.opening.doing_it_now.as_deref() {
             // Whatever it did before, a remedy since may have ended it.
-            _ if last.is_some_and(|result| result != RemedyResult::StillThere) => Moment::Unknown,
+            _ if last.is_some_and(|(_, result)| result != RemedyResult::StillThere) => Moment::Unknown,
             Some("yes") => Moment::Bad,
             Some("no") => Moment::Good,
             _ => Moment::Unknown,
@@ -240,12 +236,10 @@ impl Pace<'_> {
         self.state.opened.insert(Item::Complaint);
         self.entries.push(Entry::Complaint(text.clone()));
         self.hear(&text);
+        self.state.case.complaint = Some(text.clone());
         if sounds_dangerous(&text) && !self.state.made_safe {
-            self.state.case.complaint = Some(text.clone());
-            self.opening_remark(Item::Danger, text);
-            return self.opening();
+            return self.danger(text);
         }
-        self.state.case.complaint = Some(text);
         if !self.state.machine_known {
             return self.next();
         }

@@ -40,7 +40,7 @@ pub(super) fn setting(text: &str, remedy: &RemedyId, state: &State, knowledge: &
 fn unit_of(remedy: &RemedyId, state: &State, knowledge: &Knowledge) -> Option<&'static Unit> {
     let setting = knowledge.remedies.get(remedy)?.changes.as_ref()?;
     let machine = knowledge.machines.get(&state.case.machine)?;
-    machine.settings.iter().find(|s| s.id == setting.value)?.unit
+    machine.setting(&setting.value)?.unit
 }
 
 /// A bare figure gets the unit of its setting.

@@ -7,7 +7,7 @@ use super::desk::Desk;
 use super::input::Input;
 use super::opening::items_answered;
 use super::state::{Ask, Item, Lockout, Show, State, Step, Work};
-use crate::casebook::{Case, Entry, Event, Reading, What};
+use crate::casebook::{Case, Entry, Event, What};
 use crate::ids::{CheckId, CircumstanceId, RemedyId};
 use crate::knowledge::{Asks, Knowledge};
 use crate::plan::{Candidate, Kind};
@@ -120,10 +120,8 @@ fn lapse(case: &mut Case) {
 }
 
 fn last_target(case: &Case) -> Option<(f64, String)> {
-    case.events.iter().rev().find_map(|event| match &event.what {
-        What::Reading { reading: Reading::Fills(fills), .. } => Some((fills.target, fills.unit.clone())),
-        _ => None,
-    })
+    let fills = case.events.iter().rev().find_map(Event::fills)?;
+    Some((fills.target, fills.unit.clone()))
 }
 
 impl Pace<'_> {

@@ -103,13 +103,8 @@ fn the_new_allowance_is_named_and_what_did_not_help_goes_back() {
 fn a_closed_case_that_is_taken_up_says_that_it_is_open_again() {
     let (tool, _) = run_of(&["247.2 247.0", ""]);
     tool.run(&["case", "close", "--as", "gone-not-proved"]);
-    let said = typed(&tool, &["case", "continue", "--", &only_id(&tool)], &["leave"]);
+    let said = typed(&tool, &["case", "continue", "--", &tool.only_case()], &["leave"]);
     assert!(said.contains("This case was closed. It is open again"), "{said}");
-}
-
-fn only_id(tool: &Tool) -> String {
-    let list = tool.run(&["case", "list"]).out;
-    list.split_whitespace().find(|word| word.len() > 10 && word.starts_with("20")).unwrap().to_owned()
 }
 
 #[test]

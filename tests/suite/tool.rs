@@ -71,6 +71,13 @@ impl Tool {
         self.typed(args, b"")
     }
 
+    /// The id of the case that it keeps.
+    pub(crate) fn only_case(&self) -> String {
+        let list = self.run(&["case", "list"]).out;
+        let id = list.split_whitespace().find(|w| w.len() > 10 && w.starts_with("20"));
+        id.unwrap_or_else(|| panic!("no case in:\n{list}")).to_owned()
+    }
+
     /// Runs with arguments and standard input.
     pub(crate) fn typed(&self, args: &[&str], input: &[u8]) -> Said {
         let mut command = self.command();

@@ -35,12 +35,6 @@ const CURED: &Answers = &[
     ("Whose key?", "Anna"),
 ];
 
-fn only_case(tool: &Tool) -> String {
-    let list = tool.run(&["case", "list"]).out;
-    let id = list.split_whitespace().find(|w| w.len() > 10 && w.starts_with("20"));
-    id.unwrap_or_else(|| panic!("no case in:\n{list}")).to_owned()
-}
-
 /// The case as a file, without the times, which differ from run to run.
 fn exported(tool: &Tool, id: &str) -> String {
     let said = tool.run(&["case", "export", id]);
@@ -89,7 +83,7 @@ fn a_call_typed_in_and_its_file_give_the_same_figures() {
     let opening = ["n", "y", "1", "SN 17", "n", "3", "y", "this morning", "y", "all our bags are light", "1"];
     let given = ["give", "1", "250 g", LIGHT.trim_end(), "", "back", "247.0 246.9 247.1", "", "leave"];
     let typed = tool.typed(&["diagnose", "--json"], &call(&[&opening[..], &given].concat()));
-    assert_same(&typed.json(), &replayed(&tool, &only_case(&tool)));
+    assert_same(&typed.json(), &replayed(&tool, &tool.only_case()));
 }
 
 #[test]
@@ -146,7 +140,7 @@ fn the_example_call_given_by_hand_ends_where_its_file_ends() {
     ];
     let typed = tool.typed(&["diagnose", "--json"], &call(&lines));
     let typed = typed.json();
-    assert_same(&typed, &replayed(&tool, &only_case(&tool)));
+    assert_same(&typed, &replayed(&tool, &tool.only_case()));
     let file = tool.run(&["diagnose", "--json", "--answers", "tests/faults/light-bags.yaml"]).json();
     let first = |v: &serde_json::Value| v["causes"][0]["id"].clone();
     assert_eq!(first(&typed), first(&file));
@@ -160,7 +154,7 @@ fn a_call_cut_off_at_any_prompt_is_kept_and_goes_on_to_the_end() {
     let (answers, ended) = call.play(CURED, None);
     assert!(ended && answers >= 15, "{answers}: {}", call.said);
     call.hang_up();
-    let all = exported(&whole, &only_case(&whole));
+    let all = exported(&whole, &whole.only_case());
     assert!(all.contains("closed: cured"), "{all}");
     for cut in 0..answers {
         let tool = Tool::minimal(400);
@@ -171,7 +165,7 @@ fn a_call_cut_off_at_any_prompt_is_kept_and_goes_on_to_the_end() {
             assert!(tool.run(&["case", "list"]).out.contains("No case"));
             continue;
         }
-        let id = only_case(&tool);
+        let id = tool.only_case();
         // The target alone is no answer: it is written down with its fills.
         let before = exported(&tool, &id);
         for line in before.lines().filter(|l| !l.contains("not-known-yet")) {
@@ -218,11 +212,11 @@ fn every_answer_is_on_disk_before_the_next_question() {
         let deadline = std::time::Instant::now() + std::time::Duration::from_secs(20);
         while std::time::Instant::now() < deadline {
             let said = tool.run(&["case", "list"]).out;
-            if said.contains("20") && exported(&tool, &only_case(&tool)).contains(kept) {
+            if said.contains("20") && exported(&tool, &tool.only_case()).contains(kept) {
                 break;
             }
         }
-        assert!(exported(&tool, &only_case(&tool)).contains(kept), "{kept}");
+        assert!(exported(&tool, &tool.only_case()).contains(kept), "{kept}");
     }
     call.cut();
 }
@@ -232,7 +226,7 @@ fn a_corrected_answer_counts_and_the_old_one_stays_in_the_record() {
     let tool = Tool::minimal(80);
     let lines = ["n", "?", "1", "?", "?", "2", "?", "?", "y", "bags light", "1", "leave"];
     tool.typed(&["diagnose"], &call(&lines));
-    let id = only_case(&tool);
+    let id = tool.only_case();
     assert!(exported(&tool, &id).contains("fills-light"));
     let said = tool.run(&["case", "correct", &id, "1", "fills-heavy"]);
     assert_eq!(said.status, Some(0), "{}", said.block());
@@ -266,7 +260,7 @@ fn back_asks_the_last_answer_again_and_replaces_it_alone() {
     ];
     let said = tool.typed(&["diagnose"], &call(&lines)).out;
     assert!(said.contains("Said before:"), "{said}");
-    let now = exported(&tool, &only_case(&tool));
+    let now = exported(&tool, &tool.only_case());
     assert!(
         now.contains("fills-heavy") && !now.contains("fills-light") && now.contains("keep this"),
         "{now}"
@@ -284,7 +278,7 @@ fn cured_needs_a_run_that_proves_it() {
     let rest = [run, "250", LIGHT.trim_end(), "", "did", "2", "1", "5.0 g to 2.1 g", "close", "1", "leave"];
     let said = tool.typed(&["diagnose"], &call(&[&start[..], &rest].concat()));
     assert!(said.out.contains("Cured needs a run of fills since the remedy that proves it"), "{}", said.out);
-    let id = only_case(&tool);
+    let id = tool.only_case();
     let refused = tool.run(&["case", "close", &id, "--as", "cured"]);
     assert_eq!((refused.status, refused.out.as_str()), (Some(3), ""), "{}", refused.block());
     let good =

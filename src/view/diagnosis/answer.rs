@@ -1,9 +1,9 @@
 //! What is believed, in words first, bars and numbers on request, and the whole answer to a case file.
 
 use super::super::words::{self, sentence};
-use super::super::{Bar, Block, Lockout, Page, Plot, Words};
+use super::super::{Bar, Block, Page, Plot, Words};
 use super::{candidate_line, reasons, title, works};
-use crate::casebook::{Case, Event, Reading, What};
+use crate::casebook::{Case, Event, What};
 use crate::ids::CauseId;
 use crate::knowledge::Knowledge;
 use crate::plan::{Candidate, Kind};
@@ -46,10 +46,7 @@ pub fn cured<'k>(knowledge: &'k Knowledge, case: &Case, assessment: &Assessment)
     if !matches!(assessment.proof, Some(Proof::Proved)) {
         return None;
     }
-    let last = case.events.iter().rev().find_map(|event| match &event.what {
-        What::Remedy { id, .. } => Some(id),
-        _ => None,
-    })?;
+    let (last, _) = case.last_remedy()?;
     knowledge.remedies.get(last).map(|remedy| &remedy.cures.value)
 }
 
@@ -128,14 +125,12 @@ pub fn help() -> Page {
 /// The runs as pictures: the last before the last remedy and the last since, or just the latest.
 pub fn pictures(case: &Case) -> Vec<(&'static str, Plot)> {
     let last_run = |events: &[Event]| {
-        events.iter().rev().find_map(|event| match &event.what {
-            What::Reading { reading: Reading::Fills(fills), .. } => Some(Plot {
-                values: fills.values.clone(),
-                target: Some(fills.target),
-                unit: fills.unit.clone(),
-                ..Plot::default()
-            }),
-            _ => None,
+        let fills = events.iter().rev().find_map(Event::fills)?;
+        Some(Plot {
+            values: fills.values.clone(),
+            target: Some(fills.target),
+            unit: fills.unit.clone(),
+            ..Plot::default()
         })
     };
     let remedy = case.events.iter().rposition(|e| matches!(e.what, What::Remedy { .. })).unwrap_or(0);
@@ -216,10 +211,7 @@ fn next_step(page: &mut Page, knowledge: &Knowledge, case: &Case, step: &Candida
         Kind::Send => None,
     };
     if let Some((work, machine)) = work.zip(knowledge.machines.get(&case.machine)) {
-        match knowledge.steps_on(machine, work) {
-            Ok(shown) => page.step(shown, Lockout::InFull),
-            Err(missing) => page.text(sentence(&format!("The steps are not shown: {missing}"))),
-        }
+        works::in_full(page, knowledge, machine, work);
     }
     if let Some(check) = knowledge.checks.get(step.id.as_str()) {
         page.text(Words::new().strong(&check.ask));

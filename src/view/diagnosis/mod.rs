@@ -18,8 +18,7 @@ use crate::casebook::Case;
 use crate::ids::SettingId;
 use crate::knowledge::Knowledge;
 use crate::plan::{Candidate, Kind, SEND, STOP};
-use crate::walk::{Answered, Ask, Assessment, Pick, State, latest_run, to_run};
-use crate::weights::Question;
+use crate::walk::{Answered, Ask, Assessment, Pick, State, latest_run, to_run, usual_for};
 
 /// The title of a step, whatever kind it is.
 pub fn title<'k>(knowledge: &'k Knowledge, id: &'k str) -> &'k str {
@@ -173,35 +172,23 @@ pub fn event_line(knowledge: &Knowledge, case: &Case, index: usize) -> String {
 }
 
 /// A setting as this machine's panel names it.
-pub(super) fn setting_title(knowledge: &Knowledge, case: &Case, id: &SettingId) -> String {
-    let machine = knowledge.machines.get(&case.machine);
-    let known = machine.and_then(|m| m.settings.iter().find(|s| s.id == *id));
-    known.map_or_else(|| sentence(&id.as_str().replace('-', " ")), |s| s.title.clone())
+pub(in crate::view) fn setting_title(knowledge: &Knowledge, case: &Case, id: &SettingId) -> String {
+    let known = knowledge.machines.get(&case.machine).and_then(|machine| machine.setting(id));
+    known.map_or_else(|| words::sentence_start(&id.as_str().replace('-', " ")), |s| s.title.clone())
 }
 
 /// The latest run of a case, judged by what its machine usually does.
 fn weighing(knowledge: &Knowledge, case: &Case) -> Option<Weighing> {
     let machine = knowledge.machines.get(&case.machine)?;
-    let question = Question {
-        tolerance: Some(machine.tolerance),
-        usual_spread: Some(machine.usual_spread),
-        ..Question::default()
-    };
-    Some(Weighing::of_run(to_run(&latest_run(case)?).ok()?, question))
+    Some(Weighing::of_run(to_run(&latest_run(case)?).ok()?, usual_for(machine)))
 }
 
-/// What the run just given says, in words and as a picture.
-pub fn run_said(knowledge: &Knowledge, case: &Case) -> Page {
-    weighing(knowledge, case).map(|w| super::weighing::in_short(&w)).unwrap_or_default()
-}
-
-/// What the run just given says, in a line.
-pub fn run_in_a_line(knowledge: &Knowledge, case: &Case) -> Page {
-    let mut page = Page::default();
-    if let Some(weighing) = weighing(knowledge, case) {
-        page.text(Words::new().plain("The run: ").strong(weighing.sentence()));
-    }
-    page
+/// What the run just given says: in words and as a picture, and in a line.
+pub fn run_said(knowledge: &Knowledge, case: &Case) -> [Page; 2] {
+    let Some(weighing) = weighing(knowledge, case) else { return Default::default() };
+    let mut line = Page::default();
+    line.text(Words::new().plain("The run: ").strong(weighing.sentence()));
+    [super::weighing::in_short(&weighing), line]
 }
 
 fn circumstance_question(knowledge: &Knowledge, id: &str) -> String {

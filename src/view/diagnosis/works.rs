@@ -7,7 +7,7 @@ use crate::casebook::{Case, What};
 use crate::ids::{CheckId, CircumstanceId, RemedyId};
 use crate::knowledge::{Asks, How, Knowledge, Machine, Setting, Work as Worked};
 use crate::plan::Candidate;
-use crate::safety::{Exposure, Isolation};
+use crate::safety::{Exposure, Isolation, MissingCaution};
 use crate::units::{Kind, Quantity};
 use crate::walk::{Change, State, Work, stood};
 use crate::weights::proof::Proof;
@@ -56,7 +56,7 @@ fn steps(page: &mut Page, knowledge: &Knowledge, state: &State, work: &Worked) {
     match knowledge.steps_on(machine, work) {
         Ok(step) if work.steps.is_empty() && step.cautions().is_empty() => {}
         Ok(step) => page.step(step, lockout),
-        Err(missing) => page.text(sentence(&format!("The steps are not shown: {missing}"))),
+        Err(missing) => page.text(not_shown(&missing)),
     }
 }
 
@@ -205,9 +205,7 @@ pub(super) fn remedy(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pag
             stood(knowledge, &state.case.events, id).map_or_else(String::new, |old| format!(": {old}"))
         ));
     }
-    if remedy.by_mean_error
-        && let Some(advised) = new_figure(knowledge, state, id)
-    {
+    if let Some(advised) = new_figure(knowledge, state, id) {
         page.text(advised);
     }
     power_first(&mut page, knowledge, state, &remedy.work);
@@ -228,6 +226,7 @@ pub(super) fn remedy(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pag
 
 /// The new figure of the allowance, from the latest run and what stands there.
 fn new_figure(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Option<Words> {
+    knowledge.remedies.get(id).filter(|remedy| remedy.by_mean_error)?;
     let weighing = super::weighing(knowledge, &state.case)?;
     let stands = stood(knowledge, &state.case.events, id)
         .and_then(|old| Quantity::parse_in(&old, Kind::Mass.base()).ok());
@@ -268,8 +267,7 @@ pub(super) fn setting(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pa
     let mut page = Page::default();
     let name = setting_name(knowledge, state, id);
     if let Some(old) = stood(knowledge, &state.case.events, id) {
-        let known = knowledge.remedies.get(id).filter(|remedy| remedy.by_mean_error);
-        if let Some(advised) = known.and_then(|_| new_figure(knowledge, state, id)) {
+        if let Some(advised) = new_figure(knowledge, state, id) {
             page.text(advised);
         }
         page.text(Words::new().strong(format!("{name}: it was {old}. What stands there now?")));
@@ -293,7 +291,7 @@ fn setting_name(knowledge: &Knowledge, state: &State, id: &RemedyId) -> String {
 /// The setting that a remedy changes, on this machine.
 fn setting_of<'k>(knowledge: &'k Knowledge, state: &State, id: &RemedyId) -> Option<&'k Setting> {
     let changed = knowledge.remedies.get(id)?.changes.as_ref()?;
-    machine(knowledge, state)?.settings.iter().find(|s| s.id == changed.value)
+    machine(knowledge, state)?.setting(&changed.value)
 }
 
 /// An example of a figure to type, in the setting's own unit.
@@ -333,10 +331,19 @@ pub(super) fn until_then(page: &mut Page, knowledge: &Knowledge, case: &Case, vi
     let remedy = visit.until_then.as_ref().and_then(|id| knowledge.remedies.get(id));
     let Some((remedy, machine)) = remedy.zip(knowledge.machines.get(&case.machine)) else { return };
     page.heading(format!("Until then: {}", words::clause(&remedy.head.title)));
-    match knowledge.steps_on(machine, &remedy.work) {
+    in_full(page, knowledge, machine, &remedy.work);
+}
+
+/// The steps with their lockout and cautions in full, or the plain refusal to show them.
+pub(super) fn in_full(page: &mut Page, knowledge: &Knowledge, machine: &Machine, work: &Worked) {
+    match knowledge.steps_on(machine, work) {
         Ok(shown) => page.step(shown, Lockout::InFull),
-        Err(missing) => page.text(sentence(&format!("The steps are not shown: {missing}"))),
+        Err(missing) => page.text(not_shown(&missing)),
     }
+}
+
+fn not_shown(missing: &MissingCaution) -> String {
+    sentence(&format!("The steps are not shown: {missing}"))
 }
 
 /// What to bring, and what to check first.

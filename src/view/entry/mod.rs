@@ -79,9 +79,7 @@ impl<'k> Entry<'k> {
     /// The same entry in the words of one machine; `None` when that machine has no such setting or sign.
     pub fn on(self, machine: &'k Machine) -> Option<Entry<'k>> {
         match self {
-            Entry::Setting(_, this) => {
-                machine.settings.iter().find(|s| s.id == this.id).map(|s| Entry::Setting(machine, s))
-            }
+            Entry::Setting(_, this) => machine.setting(&this.id).map(|s| Entry::Setting(machine, s)),
             Entry::Sign(_, this) => {
                 machine.signs.iter().find(|s| s.id == this.id).map(|s| Entry::Sign(machine, s))
             }
