@@ -86,6 +86,10 @@ ids! {
     ToolId,
     /// A person in a case.
     PersonId,
+    /// A checklist.
+    ListId,
+    /// An item of a checklist.
+    ItemId,
 }
 
 /// The names nearest to a mistyped one, best first, at most three.

@@ -2,6 +2,7 @@
 
 pub mod belief;
 pub mod casebook;
+pub mod checklist;
 pub mod commands;
 pub mod diag;
 pub mod graph;

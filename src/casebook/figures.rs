@@ -106,3 +106,37 @@ pub(super) mod pairs {
         BTreeMap::<String, String>::deserialize(from).map(|map| map.into_iter().collect())
     }
 }
+
+/// A quantity, written with its unit.
+pub(super) mod quantity {
+    use super::{Deserialize, Deserializer, Quantity, Serialize, Serializer, de, exact};
+
+    #[expect(clippy::trivially_copy_pass_by_ref, reason = "the shape that serde asks for")]
+    pub(in super::super) fn serialize<S: Serializer>(quantity: &Quantity, out: S) -> Result<S::Ok, S::Error> {
+        exact(*quantity).serialize(out)
+    }
+
+    pub(in super::super) fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<Quantity, D::Error> {
+        Quantity::parse(&String::deserialize(from)?).map_err(de::Error::custom)
+    }
+}
+
+/// A quantity that may be missing.
+pub(super) mod maybe_quantity {
+    use super::{Deserialize, Deserializer, Quantity, Serialize, Serializer, de, exact};
+
+    #[expect(clippy::ref_option, reason = "the shape that serde asks for")]
+    pub(in super::super) fn serialize<S: Serializer>(
+        given: &Option<Quantity>,
+        out: S,
+    ) -> Result<S::Ok, S::Error> {
+        given.map(exact).serialize(out)
+    }
+
+    pub(in super::super) fn deserialize<'de, D: Deserializer<'de>>(
+        from: D,
+    ) -> Result<Option<Quantity>, D::Error> {
+        let text: Option<String> = Deserialize::deserialize(from)?;
+        text.map(|text| Quantity::parse(&text).map_err(de::Error::custom)).transpose()
+    }
+}

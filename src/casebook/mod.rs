@@ -9,6 +9,7 @@ mod form;
 mod model;
 mod read;
 mod read_event;
+pub mod sheet;
 mod store;
 mod write;
 

@@ -42,7 +42,8 @@ pub(super) fn head(reader: &mut Reader<'_>, fields: &mut Fields<'_>) -> Option<H
     })
 }
 
-fn basis(reader: &mut Reader<'_>, node: &Node) -> Option<Basis> {
+/// Where numbers come from.
+pub fn basis(reader: &mut Reader<'_>, node: &Node) -> Option<Basis> {
     let mut fields = Fields::open(reader, node)?;
     let text = fields.text(reader, "text");
     let from = fields.id::<String>(reader, "from");

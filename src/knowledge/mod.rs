@@ -16,6 +16,7 @@ mod vocabulary;
 mod works;
 pub mod yaml;
 
+pub use entries::basis;
 pub use fields::{Fields, Reader, typed};
 pub use load::{FORMAT, Texts, load};
 pub use model::*;
@@ -24,3 +25,4 @@ pub use resolve::PATTERNS;
 pub use schema::{ENTRY_KINDS, schema};
 pub use second_reader::read_twice;
 pub use vocabulary::{TalkWords, Vocabulary};
+pub use works::{ASKED, FILLS, MINUTES, QUANTITIES, safety_read, step};

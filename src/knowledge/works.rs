@@ -13,16 +13,16 @@ use crate::safety::{Caution, Exposure, Signal, StepText};
 use crate::units::{Kind, Quantity, Unit};
 
 /// Minutes of work, of undoing it, of held line.
-pub(super) const MINUTES: (f64, f64) = (0.0, 10_000.0);
+pub const MINUTES: (f64, f64) = (0.0, 10_000.0);
 /// Fills that a run must have before a remedy.
-pub(super) const FILLS: (f64, f64) = (1.0, 1000.0);
+pub const FILLS: (f64, f64) = (1.0, 1000.0);
 /// How a check sees.
 pub(super) const HOWS: &[(&str, How)] =
     &[("told", How::Told), ("seen", How::Seen), ("measured", How::Measured)];
 /// Whether asking again gives fresh evidence.
 pub(super) const REPEATS: &[(&str, bool)] = &[("same", false), ("fresh", true)];
 /// Whether a second value is asked for.
-pub(super) const ASKED: &[(&str, bool)] = &[("asked", true), ("none", false)];
+pub const ASKED: &[(&str, bool)] = &[("asked", true), ("none", false)];
 /// The degree that a hit is for.
 pub(super) const AT_LEAST: &[(&str, usize)] = &[("some", 1), ("much", 2)];
 /// What a check asks for that is no quantity.
@@ -49,7 +49,8 @@ fn work(reader: &mut Reader<'_>, fields: &mut Fields<'_>) -> Option<Work> {
     Some(work)
 }
 
-fn step(reader: &mut Reader<'_>, node: &Node) -> Option<Step> {
+/// One step: what to do, and what to expect.
+pub fn step(reader: &mut Reader<'_>, node: &Node) -> Option<Step> {
     let mut fields = Fields::open(reader, node)?;
     let act = fields.text(reader, "do");
     let expect = fields.maybe_text(reader, "expect");
@@ -59,7 +60,8 @@ fn step(reader: &mut Reader<'_>, node: &Node) -> Option<Step> {
     Some(Step { text: StepText::new(act?, expect), place, span })
 }
 
-fn safety_read(reader: &mut Reader<'_>, node: &Node) -> Option<(String, String)> {
+/// Who read it for safety, and when.
+pub fn safety_read(reader: &mut Reader<'_>, node: &Node) -> Option<(String, String)> {
     let mut fields = Fields::open(reader, node)?;
     let (by, date) = (fields.text(reader, "by"), fields.text(reader, "date"));
     fields.close(reader);
@@ -145,7 +147,7 @@ fn asks(reader: &mut Reader<'_>, node: &Node) -> Option<Asks> {
 }
 
 /// What can be measured.
-pub(super) const QUANTITIES: &[(&str, Kind)] = &[
+pub const QUANTITIES: &[(&str, Kind)] = &[
     ("mass", Kind::Mass),
     ("time", Kind::Time),
     ("length", Kind::Length),

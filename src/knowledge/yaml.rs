@@ -145,7 +145,7 @@ pub fn read_text(file: &Path) -> Result<String, String> {
 }
 
 /// Why a file or folder cannot be read, as a person would say it.
-pub(super) fn not_read(error: &std::io::Error) -> String {
+pub fn not_read(error: &std::io::Error) -> String {
     match error.kind() {
         std::io::ErrorKind::NotFound => "there is no such file or folder".to_owned(),
         std::io::ErrorKind::IsADirectory => "this is a folder; a file is wanted".to_owned(),

@@ -284,7 +284,7 @@ pub(super) fn numbered(text: &str, length: usize) -> Option<usize> {
         .map(|n| n - 1)
 }
 
-fn yes_no(text: &str) -> Option<bool> {
+pub(super) fn yes_no(text: &str) -> Option<bool> {
     match text.to_lowercase().as_str() {
         "y" | "yes" => Some(true),
         "n" | "no" => Some(false),

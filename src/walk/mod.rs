@@ -5,6 +5,7 @@
 
 mod answers;
 mod assess;
+pub mod checklist;
 mod cure;
 mod desk;
 mod evidence;

@@ -97,7 +97,7 @@ fn quantity(text: &str, asked: &AskedQuantity) -> Input {
 }
 
 /// Two figures in a line: parted by a semicolon, a comma with a blank, a slash, a word, or by blanks alone.
-fn two(text: &str) -> Option<(String, String)> {
+pub(super) fn two(text: &str) -> Option<(String, String)> {
     for mark in [";", ", ", " / ", " and ", " of "] {
         if let Some((a, b)) = text.split_once(mark) {
             return Some((a.trim().to_owned(), b.trim().to_owned()));
@@ -161,7 +161,7 @@ fn one_pair_a_line(text: &str) -> String {
 const NO_FILL: f64 = 5.0;
 
 /// What looks like a slip of the finger, or like another unit, in a sentence.
-fn slip(values: &[f64], target: f64, unit: &str) -> Option<String> {
+pub(super) fn slip(values: &[f64], target: f64, unit: &str) -> Option<String> {
     if let Some(place) = values.iter().position(|v| *v > NO_FILL * target) {
         let far = format!(
             "Weight {}, {} {unit}, is far over the target of {target} {unit}.",
@@ -176,7 +176,7 @@ fn slip(values: &[f64], target: f64, unit: &str) -> Option<String> {
     })
 }
 
-fn sentence(text: &str) -> String {
+pub(super) fn sentence(text: &str) -> String {
     let mut chars = text.chars();
     let first = chars.next().map_or_else(String::new, |c| c.to_uppercase().collect());
     format!("{first}{}.", chars.as_str())

@@ -81,7 +81,7 @@ pub enum StoreError {
 }
 
 /// A path in a sentence, without what could play tricks on a terminal.
-pub(super) fn shown(path: &Path) -> String {
+pub(in crate::casebook) fn shown(path: &Path) -> String {
     crate::diag::harmless(&path.display().to_string())
 }
 

@@ -24,7 +24,7 @@ pub struct Record {
 
 /// Held while a record is open; the system lets go of it when the process ends, however it ends.
 #[derive(Debug)]
-pub(super) struct Lock(#[expect(dead_code, reason = "dropping it is what lets go")] File);
+pub(in crate::casebook) struct Lock(#[expect(dead_code, reason = "dropping it is what lets go")] File);
 
 impl Lock {
     /// Takes the lock of a case. It lies in a file beside the record, so that readers are never in the way.
@@ -98,14 +98,24 @@ impl Record {
     }
 
     fn put(&mut self, bytes: &[u8]) -> Result<(), StoreError> {
-        let landed = land(&mut self.file, self.length.take(), self.replay.good, bytes);
-        let end = landed.map_err(|failure| match failure {
-            Failure::Changed => StoreError::ChangedOutside(shown(&self.path)),
-            Failure::Io(source) => not_writable(&self.path)(source),
-        })?;
-        self.length = Some(end);
+        let known = self.length.take();
+        self.length = Some(landed(&mut self.file, &self.path, known, self.replay.good, bytes)?);
         Ok(())
     }
+}
+
+/// Puts bytes after the first `good` of a file, on disk, and gives its new length; `known` is the length as it was left.
+pub(in crate::casebook) fn landed(
+    file: &mut File,
+    path: &Path,
+    known: Option<u64>,
+    good: u64,
+    bytes: &[u8],
+) -> Result<u64, StoreError> {
+    land(file, known, good, bytes).map_err(|failure| match failure {
+        Failure::Changed => StoreError::ChangedOutside(shown(path)),
+        Failure::Io(source) => not_writable(path)(source),
+    })
 }
 
 /// What a record's file must be able to do.

@@ -1,0 +1,274 @@
+//! Sheets on disk: `checklists/ID.jsonl`, a line a thing, and `.ID.end`, which says how many lines there are, so that
+//! lines missing at the end are seen. Each line is on disk before anybody goes on.
+
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use super::chain;
+use super::{Head, Kept, Line, Sheet};
+use crate::casebook::store::{CaseId, Folder, LARGEST_RECORD, Lock, Opened, StoreError, landed, shown};
+use crate::diag::harmless;
+
+/// The format of a record that this program reads and writes.
+const FORMAT: &str = "handlamp-sheet/1";
+/// The longest line, in bytes.
+const LONGEST: usize = 1 << 20;
+
+/// The first line.
+#[derive(Serialize, Deserialize)]
+struct First {
+    format: String,
+    id: String,
+    at: String,
+    #[serde(flatten)]
+    head: Head,
+}
+
+/// Any other line.
+#[derive(Serialize, Deserialize)]
+struct Other {
+    n: usize,
+    at: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    by: Option<String>,
+    #[serde(flatten)]
+    line: Line,
+}
+
+/// How far a record went when it was last added to.
+#[derive(Serialize, Deserialize)]
+struct End {
+    lines: usize,
+    sum: String,
+}
+
+/// The sheets in a store. Nothing is touched until something is asked of it.
+#[derive(Debug, Clone)]
+pub struct Sheets(Folder);
+
+/// A sheet that only this process may add to, until it is dropped.
+#[derive(Debug)]
+pub struct SheetRecord {
+    folder: Folder,
+    sheet: Sheet,
+    file: std::fs::File,
+    path: PathBuf,
+    /// Length of the file as we know it; none after a write failed half-way.
+    length: Option<u64>,
+    /// Bytes that are whole lines.
+    good: u64,
+    _lock: Lock,
+}
+
+impl Sheets {
+    /// The sheets of the store in this folder, which need not be there yet.
+    pub fn at(folder: &Path) -> Self {
+        Self(Folder::at(folder.join("checklists")))
+    }
+
+    /// Begins a sheet.
+    pub fn create(&self, head: &Head, id: &CaseId, now: jiff::Timestamp) -> Result<SheetRecord, StoreError> {
+        let first =
+            First { format: FORMAT.to_owned(), id: id.to_string(), at: now.to_string(), head: head.clone() };
+        let (line, sum) = chain::sealed("", &json(&first)?);
+        let opened = self.0.create(id, format!("{line}\n").as_bytes())?;
+        mark_end(&self.0, id, 1, &sum)?;
+        self.record(id, opened)
+    }
+
+    /// Opens a sheet for writing; only one process at a time may.
+    pub fn open(&self, id: &CaseId) -> Result<SheetRecord, StoreError> {
+        self.record(id, self.0.open(id)?)
+    }
+
+    fn record(&self, id: &CaseId, opened: Opened) -> Result<SheetRecord, StoreError> {
+        let Opened { path, file, bytes, lock } = opened;
+        let (sheet, good) = replay(&bytes, id, &shown(&path), self.end(id).as_ref())?;
+        let length = Some(bytes.len() as u64);
+        Ok(SheetRecord { folder: self.0.clone(), sheet, file, path, length, good, _lock: lock })
+    }
+
+    /// Reads a sheet without locking it.
+    pub fn read(&self, id: &CaseId) -> Result<Sheet, StoreError> {
+        // The mark is read first: a line written in between makes the record longer than the mark, never shorter.
+        let end = self.end(id);
+        let (bytes, place) = self.0.read(id)?;
+        replay(&bytes, id, &place, end.as_ref()).map(|(sheet, _)| sheet)
+    }
+
+    fn end(&self, id: &CaseId) -> Option<End> {
+        serde_json::from_str(&self.0.beside(&end_name(id))?).ok()
+    }
+
+    /// Every sheet that can be read, sorted by id, and what could not be.
+    pub fn list(&self) -> Result<(Vec<Sheet>, Vec<StoreError>), StoreError> {
+        let (mut sheets, mut unreadable) = (Vec::new(), Vec::new());
+        for id in self.0.ids()? {
+            match self.read(&id) {
+                Ok(sheet) => sheets.push(sheet),
+                Err(error) => unreadable.push(error),
+            }
+        }
+        Ok((sheets, unreadable))
+    }
+
+    /// The first free id of a day.
+    pub fn fresh_id(&self, day: jiff::civil::Date) -> Result<CaseId, StoreError> {
+        self.0.fresh_id(day)
+    }
+}
+
+impl SheetRecord {
+    /// The sheet as it stands.
+    pub fn sheet(&self) -> &Sheet {
+        &self.sheet
+    }
+
+    /// Adds one thing. When this returns, it is on disk; when it fails, the record is as it was.
+    pub fn append(&mut self, line: Line, by: Option<&str>, now: jiff::Timestamp) -> Result<(), StoreError> {
+        let n = self.sheet.lines.last().map_or(1, |kept| kept.number) + 1;
+        let other = Other { n, at: now.to_string(), by: by.map(str::to_owned), line };
+        let object = json(&other)?;
+        // What would not read back is not written.
+        let read: Other = serde_json::from_str(&object).map_err(|e| StoreError::Unfit(e.to_string()))?;
+        let (line, sum) = chain::sealed(&self.sheet.sum, &object);
+        let bytes = format!("{line}\n");
+        let end = self.good + bytes.len() as u64;
+        if bytes.len() > LONGEST || end > LARGEST_RECORD {
+            return Err(StoreError::Unfit(format!("it has {} bytes, more than a line may", bytes.len())));
+        }
+        let known = self.length.take();
+        self.length = Some(landed(&mut self.file, &self.path, known, self.good, bytes.as_bytes())?);
+        self.good = end;
+        mark_end(&self.folder, &self.sheet.id, n, &sum)?;
+        self.sheet.sum = sum;
+        self.sheet.lines.push(Kept { number: n, at: read.at, by: read.by, line: read.line });
+        Ok(())
+    }
+}
+
+fn json<T: Serialize>(value: &T) -> Result<String, StoreError> {
+    serde_json::to_string(value).map_err(|e| StoreError::Unfit(e.to_string()))
+}
+
+fn end_name(id: &CaseId) -> String {
+    format!(".{id}.end")
+}
+
+fn mark_end(folder: &Folder, id: &CaseId, lines: usize, sum: &str) -> Result<(), StoreError> {
+    folder.replace(&end_name(id), json(&End { lines, sum: sum.to_owned() })?.as_bytes())
+}
+
+/// Reads a record: the sheet, with what is wrong with it, and how many bytes are whole lines.
+fn replay(bytes: &[u8], id: &CaseId, place: &str, end: Option<&End>) -> Result<(Sheet, u64), StoreError> {
+    let mut lines = bytes.split_inclusive(|byte| *byte == b'\n');
+    let first = lines.next().unwrap_or_default();
+    let mut reading = Reading::begin(first, id, place)?;
+    for (i, line) in lines.enumerate() {
+        reading.take(i + 2, line);
+    }
+    reading.hold_against(end);
+    Ok((reading.sheet, reading.good))
+}
+
+struct Reading {
+    sheet: Sheet,
+    good: u64,
+    /// The number that the next line should have.
+    next: usize,
+    /// The last line broke off: what a crash leaves, and what the next writer cuts off.
+    torn: bool,
+}
+
+impl Reading {
+    fn begin(first: &[u8], id: &CaseId, place: &str) -> Result<Self, StoreError> {
+        let damaged = |why: &str| StoreError::Damaged { place: place.to_owned(), why: why.to_owned() };
+        let text = std::str::from_utf8(first).map_err(|_| damaged("its first line cannot be read"))?;
+        let value: serde_json::Value =
+            serde_json::from_str(text).map_err(|_| damaged("its first line cannot be read"))?;
+        match value.get("format").and_then(|format| format.as_str()) {
+            Some(FORMAT) => {}
+            Some(other) => {
+                let found = harmless(&other.chars().take(64).collect::<String>());
+                return Err(StoreError::UnknownFormat { place: place.to_owned(), found });
+            }
+            None => return Err(damaged("its first line has no format")),
+        }
+        let first_line: First = serde_json::from_value(value)
+            .map_err(|error| damaged(&harmless(&format!("its first line does not hold a sheet: {error}"))))?;
+        let sheet = Sheet {
+            id: id.clone(),
+            begun: first_line.at,
+            head: first_line.head,
+            lines: Vec::new(),
+            damage: Vec::new(),
+            sum: String::new(),
+        };
+        let mut reading = Self { sheet, good: first.len() as u64, next: 2, torn: false };
+        reading.chain(1, text.trim_end_matches('\n'));
+        Ok(reading)
+    }
+
+    fn damage(&mut self, line: usize, what: &str) {
+        self.sheet.damage.push(format!("line {line} {what}"));
+    }
+
+    /// Holds a line against the sum that it bears.
+    fn chain(&mut self, number: usize, text: &str) {
+        match chain::opened(&self.sheet.sum, text) {
+            Some((sum, fits)) => {
+                self.sheet.sum = sum;
+                if !fits {
+                    self.damage(number, "was changed after it was written");
+                }
+            }
+            None => self.damage(number, "bears no sum"),
+        }
+    }
+
+    fn take(&mut self, number: usize, bytes: &[u8]) {
+        if !bytes.ends_with(b"\n") {
+            self.torn = true;
+            return;
+        }
+        self.good += bytes.len() as u64;
+        let text = std::str::from_utf8(bytes).unwrap_or_default().trim_end_matches('\n');
+        let Ok(other) = serde_json::from_str::<Other>(text) else {
+            self.damage(number, "cannot be read and was left out");
+            self.next += 1;
+            return;
+        };
+        if other.n == self.next {
+            self.chain(number, text);
+        } else {
+            let sum = chain::opened("", text).map(|(sum, _)| sum);
+            self.sheet.sum = sum.unwrap_or_default();
+            self.damage(number, "does not follow on the one before: lines were taken out or put in");
+        }
+        self.next = other.n + 1;
+        let line = Kept { number: other.n, at: other.at, by: other.by, line: other.line };
+        self.sheet.lines.push(line);
+    }
+
+    /// Lines that were written once and are gone.
+    fn hold_against(&mut self, end: Option<&End>) {
+        let last = self.next - 1;
+        match end {
+            None => self.sheet.damage.push(
+                "the mark of its end is missing, so nobody can tell whether lines are missing there"
+                    .to_owned(),
+            ),
+            Some(end) if end.lines > last => {
+                let what = if self.torn { "and is cut off inside the line after that" } else { "at its end" };
+                self.sheet
+                    .damage
+                    .push(format!("it stops at line {last} {what}, and {} lines were written", end.lines));
+            }
+            Some(end) if end.lines == last && end.sum != self.sheet.sum && self.sheet.damage.is_empty() => {
+                self.damage(last, "is not the one that was written last");
+            }
+            Some(_) => {}
+        }
+    }
+}

@@ -1,0 +1,157 @@
+//! A folder of records, one append-only file each: names, locks, whole files, and the first free id of a day.
+
+use std::fs::{self, File, OpenOptions};
+use std::io::{Read, Write};
+use std::path::{Path, PathBuf};
+
+use super::error::{StoreError, not_readable, not_writable, shown};
+use super::id::CaseId;
+use super::record::Lock;
+use crate::ids::did_you_mean;
+
+/// The largest record, in bytes.
+pub(in crate::casebook) const LARGEST_RECORD: u64 = 8 << 20;
+
+/// A folder of records. Nothing is touched until something is asked of it.
+#[derive(Debug, Clone)]
+pub(in crate::casebook) struct Folder(PathBuf);
+
+/// A record that this process alone may write to.
+pub(in crate::casebook) struct Opened {
+    pub(in crate::casebook) path: PathBuf,
+    pub(in crate::casebook) file: File,
+    /// All that stands in it.
+    pub(in crate::casebook) bytes: Vec<u8>,
+    pub(in crate::casebook) lock: Lock,
+}
+
+impl Folder {
+    pub(in crate::casebook) fn at(folder: PathBuf) -> Self {
+        Self(folder)
+    }
+
+    fn path(&self, id: &CaseId) -> PathBuf {
+        self.0.join(format!("{id}.jsonl"))
+    }
+
+    /// Begins a record with these bytes. It is there whole or not at all.
+    pub(in crate::casebook) fn create(&self, id: &CaseId, bytes: &[u8]) -> Result<Opened, StoreError> {
+        let path = self.path(id);
+        if path.exists() {
+            return Err(StoreError::Exists(id.clone()));
+        }
+        fs::create_dir_all(&self.0).map_err(not_writable(&self.0))?;
+        let lock = Lock::take(&path, id)?;
+        let draft = self.draft(&path, bytes)?;
+        match draft.persist_noclobber(&path) {
+            Ok(_) => sync_folder(&self.0).map_err(not_writable(&self.0))?,
+            Err(_) if path.exists() => return Err(StoreError::Exists(id.clone())),
+            Err(error) => return Err(not_writable(&path)(error.error)),
+        }
+        opened(path, lock)
+    }
+
+    /// A whole file under another name, on disk.
+    fn draft(&self, path: &Path, bytes: &[u8]) -> Result<tempfile::NamedTempFile, StoreError> {
+        let mut builder = tempfile::Builder::new();
+        builder.prefix(".new-").suffix(".tmp");
+        #[cfg(unix)]
+        builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+        let mut draft = builder.tempfile_in(&self.0).map_err(not_writable(&self.0))?;
+        let written = draft.write_all(bytes).and_then(|()| draft.as_file().sync_all());
+        written.map_err(not_writable(path))?;
+        Ok(draft)
+    }
+
+    /// Puts a small file beside the records in place of an older one; whoever reads it sees the one or the other.
+    pub(in crate::casebook) fn replace(&self, name: &str, bytes: &[u8]) -> Result<(), StoreError> {
+        let path = self.0.join(name);
+        let draft = self.draft(&path, bytes)?;
+        draft.persist(&path).map_err(|error| not_writable(&path)(error.error))?;
+        sync_folder(&self.0).map_err(not_writable(&self.0))
+    }
+
+    /// A small file beside the records, if it is there and can be read.
+    pub(in crate::casebook) fn beside(&self, name: &str) -> Option<String> {
+        let mut text = String::new();
+        File::open(self.0.join(name)).ok()?.take(4096).read_to_string(&mut text).ok()?;
+        Some(text)
+    }
+
+    /// Opens a record for writing; only one process at a time may.
+    pub(in crate::casebook) fn open(&self, id: &CaseId) -> Result<Opened, StoreError> {
+        let path = self.path(id);
+        if !path.is_file() {
+            return Err(self.not_found(id));
+        }
+        let lock = Lock::take(&path, id)?;
+        opened(path, lock)
+    }
+
+    /// The bytes of a record without locking it, and its place in words.
+    pub(in crate::casebook) fn read(&self, id: &CaseId) -> Result<(Vec<u8>, String), StoreError> {
+        let path = self.path(id);
+        if !path.is_file() {
+            return Err(self.not_found(id));
+        }
+        let mut file = File::open(&path).map_err(not_readable(&path))?;
+        Ok((bounded(&mut file, &path)?, shown(&path)))
+    }
+
+    /// The ids of all records, sorted.
+    pub(in crate::casebook) fn ids(&self) -> Result<Vec<CaseId>, StoreError> {
+        let entries = match fs::read_dir(&self.0) {
+            Ok(entries) => entries,
+            // Nothing was kept here yet.
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),
+            Err(error) => return Err(not_readable(&self.0)(error)),
+        };
+        let names = entries.filter_map(Result::ok).filter_map(|entry| entry.file_name().into_string().ok());
+        let mut ids: Vec<_> =
+            names.filter_map(|name| CaseId::parse(name.strip_suffix(".jsonl")?).ok()).collect();
+        ids.sort();
+        Ok(ids)
+    }
+
+    /// The first free id of a day; another process may take it first, which [`Folder::create`] then says.
+    pub(in crate::casebook) fn fresh_id(&self, day: jiff::civil::Date) -> Result<CaseId, StoreError> {
+        let taken = self.ids()?;
+        let last = taken.iter().rev().find_map(|id| {
+            let number = id.as_str().strip_prefix(&format!("{day}-"))?;
+            number.parse::<usize>().ok()
+        });
+        let mut n = last.unwrap_or(0).saturating_add(1);
+        while taken.binary_search(&CaseId::of_day(day, n)).is_ok() {
+            n += 1;
+        }
+        Ok(CaseId::of_day(day, n))
+    }
+
+    fn not_found(&self, id: &CaseId) -> StoreError {
+        let known = self.ids().unwrap_or_default();
+        let near = did_you_mean(id.as_str(), known.iter().map(CaseId::as_str));
+        let near = near.map_or_else(String::new, |near| format!("; {near}"));
+        StoreError::NotFound { id: id.clone(), folder: shown(&self.0), near }
+    }
+}
+
+fn opened(path: PathBuf, lock: Lock) -> Result<Opened, StoreError> {
+    let mut file = OpenOptions::new().read(true).write(true).open(&path).map_err(not_writable(&path))?;
+    let bytes = bounded(&mut file, &path)?;
+    Ok(Opened { path, file, bytes, lock })
+}
+
+fn bounded(file: &mut File, path: &Path) -> Result<Vec<u8>, StoreError> {
+    let mut bytes = Vec::new();
+    file.take(LARGEST_RECORD + 1).read_to_end(&mut bytes).map_err(not_readable(path))?;
+    if bytes.len() as u64 > LARGEST_RECORD {
+        let why = format!("it is larger than {LARGEST_RECORD} bytes");
+        return Err(StoreError::Damaged { place: shown(path), why });
+    }
+    Ok(bytes)
+}
+
+/// Makes a new name in a folder last, where the system lets a folder be opened.
+fn sync_folder(folder: &Path) -> std::io::Result<()> {
+    if cfg!(unix) { File::open(folder)?.sync_all() } else { Ok(()) }
+}

@@ -1,0 +1,115 @@
+//! Whether an answer is as wanted.
+
+use super::super::evidence::to_run;
+use crate::casebook::Fills;
+use crate::casebook::sheet::{Answer, Instrument};
+use crate::checklist::{Failed, Item, Kind, Measure, On, RunAsk};
+use crate::units::{Quantity, number, significant};
+use crate::weights::{Question, summarise};
+
+/// The judgement of an answer.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Judged {
+    /// Whether it is as wanted.
+    pub good: bool,
+    /// In which way it is not.
+    pub on: Option<On>,
+    /// What was found against what is wanted, in a sentence; empty where the answer says it all.
+    pub says: String,
+}
+
+impl Judged {
+    fn of(good: bool, on: Option<On>, says: String) -> Self {
+        Self { good, on, says }
+    }
+}
+
+/// Judges the answer to an item on a day.
+pub fn judge(item: &Item, answer: &Answer, today: jiff::civil::Date) -> Judged {
+    match (&item.kind, answer) {
+        (Kind::Measure(measure), Answer::Value { value, expected, instrument }) => {
+            let known = Known { value: *value, expected: *expected, instrument: instrument.as_ref() };
+            figure(measure, &known, today)
+        }
+        (Kind::Run(ask), Answer::Run { fills, tolerance }) => run(*ask, fills, *tolerance),
+        (Kind::Choice(_), Answer::Chosen { id }) => {
+            let on = On::Chosen(id.clone());
+            let fails = item.fails.iter().any(|failure| failure.on.iter().any(|o| o.value == on));
+            Judged::of(!fails, fails.then_some(on), String::new())
+        }
+        (_, Answer::NotSo { found }) => Judged::of(false, None, found.clone()),
+        _ => Judged::of(true, None, String::new()),
+    }
+}
+
+struct Known<'a> {
+    value: Quantity,
+    expected: Option<Quantity>,
+    instrument: Option<&'a Instrument>,
+}
+
+fn figure(measure: &Measure, read: &Known<'_>, today: jiff::civil::Date) -> Judged {
+    let overdue = read.instrument.and_then(|i| i.due).filter(|due| *due < today);
+    if let (Some(due), Some(instrument)) = (overdue, read.instrument) {
+        let says = format!(
+            "{} was due for its check on {due}. A figure from it proves nothing: use one that is in date.",
+            instrument.name
+        );
+        return Judged::of(false, None, says);
+    }
+    let failed = measure.limits.judge(read.value.base(), read.expected.map(Quantity::base));
+    let on = failed.map(|failed| if failed == Failed::Below { On::Below } else { On::Above });
+    let beside = read.expected.map_or_else(String::new, |known| {
+        let off = measure.unit.from_base(read.value.base()) - measure.unit.from_base(known.base());
+        let sign = if off > 0.0 { "+" } else { "" };
+        format!(" against {known}, {sign}{} {}", number(significant(round(off))), measure.unit.name)
+    });
+    let wanted = measure.limits.words(measure.unit, measure.expected);
+    let side = match failed {
+        None => "good",
+        Some(Failed::Below) => "too low",
+        Some(Failed::Above) => "too high",
+    };
+    Judged::of(failed.is_none(), on, format!("{}{beside}: {side}. Wanted: {wanted}.", read.value))
+}
+
+/// A difference of two figures that people read off displays; the noise of binary digits goes.
+fn round(off: f64) -> f64 {
+    (off * 1e9).round() / 1e9
+}
+
+fn run(ask: RunAsk, fills: &Fills, tolerance: f64) -> Judged {
+    let Ok(run) = to_run(fills) else {
+        return Judged::of(false, None, "These fills cannot be summed up.".to_owned());
+    };
+    let in_grams = crate::units::Unit::find(&fills.unit).map_or(tolerance, |unit| unit.to_base(tolerance));
+    let summary = summarise(&run, &Question { tolerance: Some(in_grams), ..Question::default() });
+    let show = |grams: f64| {
+        let unit = run.unit();
+        let decimals = if in_grams >= 100.0 { 0 } else { 2 };
+        format!("{:.decimals$} {}", unit.from_base(grams), unit.name)
+    };
+    let error = summary.mean_error.unwrap_or(0.0);
+    let limit = ask.mean_within * in_grams;
+    let (light, heavy) = summary.outside.as_ref().map_or((0, 0), |o| (o.light, o.heavy));
+    let on = if error < -limit {
+        Some(On::Below)
+    } else if error > limit {
+        Some(On::Above)
+    } else if light + heavy > 0 {
+        Some(On::Scattered)
+    } else {
+        None
+    };
+    let spread =
+        summary.spread.as_ref().map_or_else(String::new, |s| format!(", spread {}", show(s.estimate)));
+    let sign = if error > 0.0 { "+" } else { "" };
+    let says = format!(
+        "{} fills: mean {sign}{} off target{spread}, {light} too light, {heavy} too heavy. Wanted: mean within {}, every fill within {}.",
+        summary.n + summary.apart,
+        show(error),
+        show(limit),
+        show(in_grams),
+    );
+    Judged::of(on.is_none(), on, says)
+}

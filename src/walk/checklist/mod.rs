@@ -1,0 +1,17 @@
+//! Carrying a checklist out, as a pure state machine: `step(state, input)` gives the next state, the lines that must be
+//! on disk before it is shown, and what is asked. Nothing is ever ticked by default; nobody passes a hold.
+
+mod gate;
+mod handover;
+mod input;
+mod judge;
+mod run;
+mod state;
+mod ways;
+
+pub use handover::case_of;
+pub use input::{ListInput, WORDS, understand};
+pub use judge::{Judged, judge};
+pub use run::{Around, ListWalker};
+pub use state::{ListAsk, ListShow, ListState, ListStep, OpenPoint, open_points};
+pub use ways::{Way, open_case, ways};

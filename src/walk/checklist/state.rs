@@ -1,0 +1,203 @@
+//! Where a person stands in a list.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::casebook::sheet::{Instrument, Line, Sheet, Standing};
+use crate::checklist::Checklist;
+use crate::ids::{ItemId, ListId, MachineId, OptionId};
+use crate::units::Quantity;
+use crate::walk::Lockout;
+
+/// What is asked now.
+#[derive(Debug, Clone, PartialEq)]
+pub enum ListAsk {
+    /// Which machine.
+    Machine(Vec<MachineId>),
+    /// Its serial number.
+    Serial,
+    /// Which of these options are fitted.
+    Fitted(Vec<OptionId>),
+    /// Who carries it out from here on.
+    Person,
+    /// A list that comes before this one is not signed on this machine: who takes that on, and why.
+    Before(ListId),
+    /// Are mains, air and neighbours apart from the machine?
+    Unconnected,
+    /// May this person lock out, and does the written procedure agree?
+    Authority(ItemId),
+    /// Isolated, locked and tried? Whose key?
+    Locked(ItemId),
+    /// The lock from before: still on, and whose key?
+    StillLocked(ItemId),
+    /// Which qualified electrical person does it?
+    Qualified(ItemId),
+    /// What a fill should weigh, and what is allowed to either side.
+    Target(ItemId),
+    /// The answer to an item.
+    Item(ItemId),
+    /// The number and the due date of the instrument that a figure was read with.
+    Instrument {
+        /// The item.
+        item: ItemId,
+        /// The figure.
+        value: Quantity,
+        /// The known value beside it.
+        expected: Option<Quantity>,
+    },
+    /// What was found instead of what was expected.
+    Found(ItemId),
+    /// Another name, after these.
+    Names {
+        /// The item.
+        item: ItemId,
+        /// Who signed so far.
+        so_far: Vec<String>,
+    },
+    /// An item failed: try again, note, diagnose, deviation.
+    Failed(ItemId),
+    /// Who lets the work go on.
+    DeviationName(ItemId),
+    /// Why.
+    DeviationReason {
+        /// The item.
+        item: ItemId,
+        /// Who.
+        name: String,
+    },
+    /// Why an item is left out.
+    SkipReason(ItemId),
+    /// A remark at an item.
+    Note(ItemId),
+    /// Which answer was wrong.
+    Correct(Vec<ItemId>),
+    /// A diagnosis goes on from this item.
+    Diagnosing(ItemId),
+    /// Who looks after an open point, and by when.
+    Owner(ItemId),
+    /// Who signs the whole.
+    End,
+    /// Nothing more is asked.
+    Over,
+}
+
+impl ListAsk {
+    /// The item that is asked about.
+    pub fn item(&self) -> Option<&ItemId> {
+        match self {
+            ListAsk::Authority(item)
+            | ListAsk::Locked(item)
+            | ListAsk::StillLocked(item)
+            | ListAsk::Qualified(item)
+            | ListAsk::Target(item)
+            | ListAsk::Item(item)
+            | ListAsk::Instrument { item, .. }
+            | ListAsk::Found(item)
+            | ListAsk::Names { item, .. }
+            | ListAsk::Failed(item)
+            | ListAsk::DeviationName(item)
+            | ListAsk::DeviationReason { item, .. }
+            | ListAsk::SkipReason(item)
+            | ListAsk::Note(item)
+            | ListAsk::Diagnosing(item)
+            | ListAsk::Owner(item) => Some(item),
+            _ => None,
+        }
+    }
+}
+
+/// A list at one moment.
+#[derive(Debug, Clone)]
+pub struct ListState {
+    /// The sheet as it stands, with what the next lines will add.
+    pub sheet: Sheet,
+    /// Whether the machine is settled.
+    pub machine_known: bool,
+    /// Whether serial number and options were asked.
+    pub asked: (bool, bool),
+    /// What is asked now.
+    pub ask: ListAsk,
+    /// Who is answering; authority is theirs alone.
+    pub speaker: Option<String>,
+    /// The lockout in force.
+    pub lockout: Lockout,
+    /// Locked just now, so that nobody asks at the very next item whether it still is.
+    pub fresh_lock: bool,
+    /// Whether somebody saw just now that nothing is connected.
+    pub unconnected: bool,
+    /// The qualified electrical person of this sitting.
+    pub qualified: Option<String>,
+    /// Whether the next answer takes an earlier one's place.
+    pub correcting: bool,
+    /// Lists that stand signed for this machine in other sheets.
+    pub signed: BTreeSet<ListId>,
+    /// Open points of the machine's other sheets.
+    pub elsewhere: Vec<OpenPoint>,
+    /// Target and tolerance of runs, and their unit, as last said.
+    pub target: Option<(f64, f64, String)>,
+    /// What is usually allowed to either side on this machine, grams.
+    pub usual_tolerance: Option<f64>,
+    /// Instruments named in this sheet.
+    pub instruments: BTreeMap<String, Instrument>,
+    /// The day, for due dates.
+    pub today: jiff::civil::Date,
+}
+
+/// What one step gives.
+#[derive(Debug, Clone)]
+pub struct ListStep {
+    /// The new state.
+    pub state: ListState,
+    /// Lines to append, in order, each with who was answering.
+    pub lines: Vec<(Line, Option<String>)>,
+    /// Something to show before the next question.
+    pub show: Option<ListShow>,
+}
+
+/// Something to show before the next question.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum ListShow {
+    /// Why the item is asked.
+    Why,
+    /// The whole list with what is done.
+    Overview,
+    /// What can be typed.
+    Help,
+    /// Not understood, in a sentence.
+    NotUnderstood(String),
+    /// A sentence.
+    Said(String),
+}
+
+/// Something that is not as it should be and goes on all the same.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OpenPoint {
+    /// The list.
+    pub list: ListId,
+    /// The item.
+    pub item: ItemId,
+    /// How it came to be open.
+    pub standing: Standing,
+    /// Why, in the words of whoever let it go on.
+    pub reason: String,
+    /// Who said so.
+    pub by: Option<String>,
+    /// Who looks after it, and by when.
+    pub owner: Option<(String, String)>,
+}
+
+/// The open points of a sheet, in the order of its list.
+pub fn open_points(list: &Checklist, sheet: &Sheet) -> Vec<OpenPoint> {
+    let point = |item: &ItemId| {
+        let standing = sheet.standing(item);
+        let (reason, by) = sheet.of(item).rev().find_map(|kept| match (&kept.line, standing) {
+            (Line::Deviation { name, reason, .. }, Standing::Deviated) => {
+                Some((reason.clone(), Some(name.clone())))
+            }
+            (Line::Skipped { reason, .. }, Standing::Skipped) => Some((reason.clone(), kept.by.clone())),
+            _ => None,
+        })?;
+        let owner = sheet.owner(item).map(|(name, due)| (name.to_owned(), due.to_owned()));
+        Some(OpenPoint { list: list.id.clone(), item: item.clone(), standing, reason, by, owner })
+    };
+    list.items().filter_map(|(_, item)| point(&item.id.value)).collect()
+}
