@@ -285,6 +285,22 @@ impl Checklist {
     }
 }
 
+impl Condition {
+    /// Whether both say the same, wherever they stand.
+    pub fn same(&self, other: &Condition) -> bool {
+        match (self, other) {
+            (Condition::Machine(a), Condition::Machine(b)) => a.value == b.value,
+            (Condition::Option(a), Condition::Option(b)) => a.value == b.value,
+            (Condition::Answer { item: a, is }, Condition::Answer { item: b, is: of }) => {
+                a.value == b.value
+                    && is.len() == of.len()
+                    && is.iter().all(|x| of.iter().any(|y| x.value == y.value))
+            }
+            _ => false,
+        }
+    }
+}
+
 impl Item {
     /// What a failure of this kind leads to.
     pub fn leads(&self, on: Option<&On>) -> Option<&Leads> {

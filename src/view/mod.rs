@@ -4,6 +4,7 @@
 //! enters a block, so that nobody's words can play tricks on a terminal.
 
 pub mod cases;
+pub mod checklist;
 pub mod counts;
 pub mod diagnosis;
 pub mod entry;
