@@ -189,7 +189,11 @@ fn begin(
     let first = walker.begin(head, machine.is_some(), around);
     let mut page = crate::view::Page::titled(&list.title);
     page.text(&*list.about);
-    page.text(format!("About {}. Revision {}.", words::minutes(list.minutes), list.revision));
+    page.text(format!(
+        "{}. Revision {}.",
+        words::sentence_start(&words::minutes(list.minutes)),
+        list.revision
+    ));
     context.aside_or_page(&page)?;
     Round::new(knowledge, lists, walker, sheets, None).run(first, context)
 }

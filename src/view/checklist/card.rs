@@ -297,7 +297,7 @@ fn asked(page: &mut Page, item: &Item, state: &ListState) {
                 (0 | 1, false) => "Who confirms it?".to_owned(),
                 (more, _) => format!("Who confirm it? {more} different people."),
             }));
-            page.hint("Type the name, or n if it is not so.");
+            page.hint("Type the name, after a colon what was seen; n if it is not so.");
         }
         Kind::Photo => {
             page.text(Words::new().strong("Its number, or where it is filed?"));

@@ -61,7 +61,7 @@ pub fn in_order(lists: &Checklists) -> Vec<&Checklist> {
 pub fn list(knowledge: &Knowledge, lists: &Checklists, sheets: &[Sheet]) -> Page {
     let mut page = Page::titled("Checklists");
     let line = |list: &&Checklist| {
-        let about = format!(": {}, about {}", list.title, words::minutes(list.minutes));
+        let about = format!(": {}, {}", list.title, words::minutes(list.minutes));
         Words::new().strong(list.id.as_str()).plain(about)
     };
     let all = in_order(lists);

@@ -128,7 +128,10 @@ fn found(item: &Item, answer: &Answer, today: jiff::civil::Date) -> String {
                 .map_or_else(|| id.to_string(), |c| c.answer.clone()),
             _ => id.to_string(),
         },
-        Answer::Signed { names } => words::and(names),
+        Answer::Signed { names, remark } => {
+            let remark = remark.as_ref().map_or_else(String::new, |remark| format!(": {remark}"));
+            format!("{}{remark}", words::and(names))
+        }
         Answer::Reference { text } => text.clone(),
     }
 }

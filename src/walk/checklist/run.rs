@@ -268,10 +268,13 @@ impl Stride<'_> {
             ListInput::Why => self.show = Some(ListShow::Why),
             ListInput::Overview => self.show = Some(ListShow::Overview),
             ListInput::Help => self.show = Some(ListShow::Help),
-            ListInput::Danger => self.not_understood(
-                "Stop the machine now, from outside, mains off. Help whoever is hurt; call the emergency number. This \
-                 list waits.",
-            ),
+            ListInput::Danger(words) => {
+                self.note(words);
+                self.not_understood(
+                    "Stop the machine now, from outside, mains off. Help whoever is hurt; call the emergency number. \
+                     This list waits.",
+                );
+            }
             ListInput::Leave => self.state.ask = ListAsk::Over,
             ListInput::Person => {
                 self.lapse();
@@ -348,9 +351,9 @@ impl Stride<'_> {
             (ListAsk::Instrument { value, expected, .. }, ListInput::Instrument(instrument)) => {
                 self.with_instrument(item, *value, *expected, instrument);
             }
-            (_, ListInput::Names(names)) => self.names(item, Vec::new(), names),
-            (ListAsk::Names { so_far, .. }, ListInput::Words(name)) => {
-                self.names(item, so_far.clone(), vec![name]);
+            (_, ListInput::Names { names, remark }) => self.names(item, Vec::new(), names, remark),
+            (ListAsk::Names { so_far, remark, .. }, ListInput::Words(name)) => {
+                self.names(item, so_far.clone(), vec![name], remark.clone());
             }
             (ListAsk::Failed(_), ListInput::Chosen(place)) => self.way_on(item, place),
             (ListAsk::DeviationName(id), ListInput::Words(name)) => {
@@ -407,7 +410,7 @@ impl Stride<'_> {
     }
 
     /// So many different people as the item asks for.
-    fn names(&mut self, item: &Item, mut so_far: Vec<String>, more: Vec<String>) {
+    fn names(&mut self, item: &Item, mut so_far: Vec<String>, more: Vec<String>, remark: Option<String>) {
         let (Kind::Confirm(wanted) | Kind::Hold(wanted)) = item.kind else { return };
         for name in more {
             if so_far.iter().any(|known| known.to_lowercase() == name.to_lowercase()) {
@@ -417,17 +420,17 @@ impl Stride<'_> {
             so_far.push(name);
         }
         if so_far.len() < wanted.max(1) {
-            self.state.ask = ListAsk::Names { item: item.id.value.clone(), so_far };
+            self.state.ask = ListAsk::Names { item: item.id.value.clone(), so_far, remark };
             return;
         }
-        self.answered(item, Answer::Signed { names: so_far });
+        self.answered(item, Answer::Signed { names: so_far, remark });
     }
 
     /// Judges an answer and writes it down; what is not as wanted stops here.
     fn answered(&mut self, item: &Item, answer: Answer) {
         let judged = judge(item, &answer, self.state.today);
         let key = match &answer {
-            Answer::Signed { names } if item.locks_out => names.first().cloned(),
+            Answer::Signed { names, .. } if item.locks_out => names.first().cloned(),
             _ => None,
         };
         let id = item.id.value.clone();
