@@ -88,7 +88,11 @@ impl Hire<'_> {
             ListAsk::Item(id) => self.wrong.iter().position(|(item, _)| item == id),
             _ => None,
         };
-        let text = wrong.map_or_else(|| self.right(), |place| self.wrong.remove(place).1);
+        let text = match wrong {
+            Some(place) => self.wrong.remove(place).1,
+            None => self.right(),
+        };
+        let state = &self.step.state;
         let input = understand(&text, state, self.walker.list);
         assert!(!matches!(input, ListInput::Misunderstood(_)), "{:?}: {text}: {input:?}", state.ask);
         let is_run = matches!(&state.ask, ListAsk::Item(id)
