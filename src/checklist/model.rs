@@ -204,6 +204,8 @@ pub enum Leads {
         check: Option<At<CheckId>>,
         /// Its outcome, where the figure itself is not what it asks.
         outcome: Option<At<OutcomeId>>,
+        /// Whether somebody who may can let the work go on all the same.
+        deviation: bool,
     },
 }
 

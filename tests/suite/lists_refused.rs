@@ -40,12 +40,22 @@ fn the_template_of_a_checklist_is_a_good_list_and_can_be_carried_out() {
 fn a_hands_on_item_before_guards_and_stops_are_proved() {
     let unproved = [("after: [hand-over]  ", "#"), (HOLD, "")];
     let out = refused(&unproved, "guards-not-proved");
-    assert!(out.contains("'one-weight' is hands-on (at-scale, inside) before guards and stops are proved"), "{out}");
+    assert!(
+        out.contains("'one-weight' is hands-on (at-scale, inside) before guards and stops are proved"),
+        "{out}"
+    );
     // Under a lock it is fine, unless the locks came off in between or the lock hangs on another answer.
     assert_eq!(vetted(&unproved[..1]).status, Some(0));
-    let restored = [unproved[0], ("      - id: one-weight", "      - {id: opened, kind: do, restores: true, text: Restore., place: panel, minutes: 1}\n      - id: one-weight")];
+    let restored = [
+        unproved[0],
+        (
+            "      - id: one-weight",
+            "      - {id: opened, kind: do, restores: true, text: Restore., place: panel, minutes: 1}\n      - id: one-weight",
+        ),
+    ];
     refused(&restored, "guards-not-proved");
-    let elsewhere = [unproved[0], (HOLD, "        locks_out: true\n        only_if: {option: weight-carrier}\n")];
+    let elsewhere =
+        [unproved[0], (HOLD, "        locks_out: true\n        only_if: {option: weight-carrier}\n")];
     refused(&elsewhere, "guards-not-proved");
 }
 
@@ -72,7 +82,10 @@ fn a_hold_that_can_be_passed() {
     refused(&[(HOLD, "        locks_out: true\n        may_be_skipped: true\n")], "hold-can-be-passed");
     refused(&[(HOLD, "        locks_out: true\n        names: 0\n")], "hold-can-be-passed");
     refused(&[("kind: hold  ", "kind: confirm  ")], "hold-can-be-passed");
-    let choice = ("          - {id: shared-or-unknown, answer: 'Shared, or nobody knows'}\n", "          - {id: shared-or-unknown, answer: 'Shared, or nobody knows'}\n        may_be_skipped: true\n");
+    let choice = (
+        "          - {id: shared-or-unknown, answer: 'Shared, or nobody knows'}\n",
+        "          - {id: shared-or-unknown, answer: 'Shared, or nobody knows'}\n        may_be_skipped: true\n",
+    );
     refused(&[choice], "hold-can-be-passed");
     let one = (HOLD, "        locks_out: true\n        proves_guards: true\n");
     refused(&[one], "hold-can-be-passed");
@@ -102,7 +115,10 @@ fn names_places_and_units_that_fit_nothing() {
 
 #[test]
 fn hands_on_without_cautions_or_a_second_reader_and_words_that_defeat_a_guard() {
-    refused(&[("[hands-at-live-scale, guards-open-lock-first, air-comes-back]", "[sealed-scale]")], "missing-caution");
+    refused(
+        &[("[hands-at-live-scale, guards-open-lock-first, air-comes-back]", "[sealed-scale]")],
+        "missing-caution",
+    );
     let signed = "        safety_read: {by: Hob & Tansy safety reader, date: 2026-11-25}";
     refused(&[(signed, "        #")], "missing-safety-read");
     refused(&[("Take your hands away and read.", "Tape the switch and read.")], "unsafe-text");

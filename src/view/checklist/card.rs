@@ -45,6 +45,7 @@ pub fn question(knowledge: &Knowledge, list: &Checklist, state: &ListState) -> P
                 "The list '{}' comes before this one, and no signed sheet of it is kept here for this machine.",
                 before.as_str().replace('-', " ")
             ));
+            page.text("Guards and stops count as proved only where a signed list says so. Where none does, nobody reaches in.");
             page.text(Words::new().strong("Who takes on to go ahead without it, and why?"));
             page.hint("Like: Ann Reed, signed on paper. 'leave' goes back to that list first.");
         }
