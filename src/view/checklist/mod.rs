@@ -1,0 +1,3 @@
+//! Checklists as they are shown.
+
+pub mod paper;
