@@ -56,19 +56,20 @@ fn sheet(paper: &Paper) -> String {
         Size::Letter => "letter",
     };
     format!(
-        "@page {{ size: {size}; margin: 12mm 12mm 16mm;\n\
+        "@page {{ size: {size}; margin: 10mm 11mm 13mm;\n\
          @bottom-left {{ content: \"{}\"; width: 78%; font: 8pt sans-serif; }}\n\
          @bottom-right {{ content: \"page \" counter(page) \" of \" counter(pages); font: 8pt sans-serif; }} }}\n",
         in_style(&paper.running)
     )
 }
 
-/// A text inside the quotes of a style sheet: what is not a letter, a digit or a blank stands as its number.
+/// A text inside the quotes of a style sheet: what is not a letter, a digit or a blank stands as its number,
+/// whose end is the blank.
 fn in_style(text: &str) -> String {
     let letter = |c: char| match c {
         '\n' => " ".to_owned(),
         c if c.is_alphanumeric() || c == ' ' => c.to_string(),
-        c => format!("\\{:06x}", u32::from(c)),
+        c => format!("\\{:x} ", u32::from(c)),
     };
     clean(text).chars().map(letter).collect()
 }
@@ -143,10 +144,10 @@ impl Html {
             Signal::Notice => "caution property",
         };
         let inside = format!(
-            "<strong class=\"word\">{}</strong> {} What can happen: {} <strong>Do this:</strong> {}",
+            "<strong class=\"word\">{}</strong> {} {} <strong>Do this:</strong> {}",
             caution.word,
             escaped(&words::sentence(&caution.hazard)),
-            escaped(&words::clause_stop(&caution.what_can_happen)),
+            escaped(&words::sentence(&caution.what_can_happen)),
             escaped(&words::clause_stop(&caution.do_this)),
         );
         self.tag("p", class, &inside);

@@ -83,22 +83,20 @@ fn cover(page: &mut Page, lists: &Checklists, list: &Checklist, machine: &Machin
     ]);
     page.form(&["Carried out by", "For", "May lock out, may work on live parts"], PEOPLE);
     page.text(
-        "Tick only what you did or saw yourself. What is not as it should be is done again, or stands as an open point at \
-         the end with an owner and a date. Leave out only where a box lets you, and write why.",
+        "Tick only what you did or saw yourself. What is not as it should be is done again, with the second figure beside the \
+         first, or stands as an open point at the end with an owner and a date. Leave out only where a box lets you, and write why.",
     );
 }
 
 fn close(page: &mut Page, list: &Checklist, knowledge: &Knowledge) {
-    page.heading("Open points");
-    page.text("Also what was let pass: by whom, and why.");
-    page.form(&["Item", "What is open", "Owner", "By when"], OPEN_POINTS);
-    page.push(Block::Together(vec![
-        Block::Subheading("Carried out and signed".to_owned()),
-        Block::Form {
-            head: ["Name", "Signature", "Date and time"].map(str::to_owned).to_vec(),
-            rows: SIGNATURES,
-        },
-    ]));
+    let mut open = Page::default();
+    open.heading("Open points");
+    open.text("Also what was let pass: by whom, and why.");
+    open.form(&["Item", "What is open", "Owner", "By when"], OPEN_POINTS);
+    let mut signed = Page::default();
+    signed.heading("Carried out and signed");
+    signed.form(&["Name", "Signature", "Date and time"], SIGNATURES);
+    page.0.extend([open, signed].map(|part| Block::Together(part.0)));
     if let Some(basis) = &list.basis {
         let from = knowledge.origins.get(&basis.from.value);
         let from = from.map(|source| format!(" ({source})")).unwrap_or_default();
@@ -226,7 +224,10 @@ impl Writer<'_> {
             text = text.strong("Expect: ").plain(format!("{} ", words::clause_stop(expect)));
         }
         if let Some(why) = &item.why {
-            text = text.strong("Why: ").plain(words::clause_stop(why));
+            text = text.strong("Why: ").plain(format!("{} ", words::clause_stop(why)));
+        }
+        if let Kind::Measure(measure) = &item.kind {
+            text = text.strong("Allowed: ").plain(allowed(measure));
         }
         if !text.is_empty() {
             page.text(text);
@@ -251,12 +252,14 @@ impl Writer<'_> {
             Kind::Do => page.fill(ends(vec![Field::tick("done"), Field::tick("not so")])),
             Kind::Look => page.fill(ends(vec![Field::tick("as expected"), Field::tick("not so")])),
             Kind::Measure(measure) => {
-                reading(page, measure);
-                page.fill(ends(vec![Field::tick("within"), Field::tick("outside")]));
+                let mut fields = reading(measure);
+                fields.extend([Field::tick("within"), Field::tick("outside")]);
+                page.fill(ends(fields));
             }
             Kind::Run(run) => {
-                fills(page, *run);
-                page.fill(ends(vec![Field::tick("all within"), Field::tick("not so")]));
+                let mut fields = fills(page, *run);
+                fields.extend([Field::tick("as allowed"), Field::tick("not so")]);
+                page.fill(ends(fields));
             }
             Kind::Confirm(names) => {
                 signatures(page, *names);
@@ -264,8 +267,7 @@ impl Writer<'_> {
             }
             Kind::Hold(names) => signatures(page, (*names).max(1)),
             Kind::Photo => {
-                page.fill([Field::long("Document or photograph")]);
-                page.fill(ends(Vec::new()));
+                page.fill(ends(vec![Field::long("Document or photograph")]));
             }
             Kind::Choice(choices) => {
                 page.fill(ends(choices.iter().map(|choice| Field::tick(&choice.answer)).collect()));
@@ -278,7 +280,8 @@ impl Writer<'_> {
         let when: Vec<String> = failure.on.iter().map(|on| way(item, &on.value)).collect();
         let others = item.fails.iter().any(|f| !f.on.is_empty());
         let when = match when.as_slice() {
-            [] if others => "otherwise not so".to_owned(),
+            [] if others => "not so in another way".to_owned(),
+            [] if matches!(item.kind, Kind::Measure(_)) => "outside".to_owned(),
             [] => "not so".to_owned(),
             some => words::or(some),
         };
@@ -309,28 +312,23 @@ fn answer<'i>(item: &'i Item, id: &'i OutcomeId) -> &'i str {
     chosen.map_or(id.as_str(), |choice| choice.answer.trim_end_matches('.'))
 }
 
-fn reading(page: &mut Page, measure: &Measure) {
-    let unit = measure.unit.name;
-    let mut fields = Vec::new();
-    if measure.expected {
-        fields.push(Field::short("Known value", unit));
-    }
-    fields.push(Field::short("Reading", unit));
-    fields.push(Field::short("again", unit));
-    page.text(
-        Words::new()
-            .plain("Allowed: ")
-            .strong(measure.limits.words(measure.unit, measure.expected))
-            .plain(measure.instrument.as_ref().map(|with| format!(", with {with}")).unwrap_or_default()),
-    );
-    if measure.due {
-        fields.push(Field::short("Instrument no.", ""));
-        fields.push(Field::short("due", ""));
-    }
-    page.fill(fields);
+/// 'At most 0.2 g, with the display.'
+fn allowed(measure: &Measure) -> String {
+    let with = measure.instrument.as_ref().map(|with| format!(", with {with}")).unwrap_or_default();
+    format!("{}{with}.", measure.limits.words(measure.unit, measure.expected))
 }
 
-fn fills(page: &mut Page, run: RunAsk) {
+/// Room for the reading and its instrument.
+fn reading(measure: &Measure) -> Vec<Field> {
+    let unit = measure.unit.name;
+    let known = measure.expected.then(|| Field::short("Known value", unit));
+    let instrument = [Field::short("Instrument no.", ""), Field::short("due", "")];
+    let due = instrument.into_iter().filter(|_| measure.due);
+    known.into_iter().chain([Field::short("Reading", unit)]).chain(due).collect()
+}
+
+/// Says what is allowed, with a cell for each fill; room for the sums.
+fn fills(page: &mut Page, run: RunAsk) -> Vec<Field> {
     page.text(
         Words::new().plain("At least ").strong(words::count(run.at_least, "fill", "fills")).plain(format!(
             " in a row. Every fill within what is allowed, the mean within {} of it.",
@@ -339,7 +337,7 @@ fn fills(page: &mut Page, run: RunAsk) {
     );
     page.fill(["Target", "Allowed either way", "Empty bag"].map(|label| Field::short(label, "g")));
     page.push(Block::Cells { count: run.at_least, unit: "g".to_owned() });
-    page.fill(["Mean", "Lightest", "Heaviest"].map(|label| Field::short(label, "g")));
+    ["Mean", "Lightest", "Heaviest"].map(|label| Field::short(label, "g")).to_vec()
 }
 
 /// A line for each name.
