@@ -12,6 +12,7 @@ const BETWEEN: &str = "   ";
 pub(super) fn line(fields: &[Field]) -> String {
     let field = |field: &Field| match field {
         Field::Tick(says) => format!("[ ] {says}"),
+        Field::TickWhy(says) => format!("[ ] {says}, why: {LONG}"),
         Field::Short(label, unit) => format!("{label}: {SHORT} {unit}").trim_end().to_owned(),
         Field::Long(label) => format!("{label}: {LONG}"),
     };

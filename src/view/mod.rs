@@ -165,6 +165,8 @@ pub struct Plot {
 pub enum Field {
     /// A box to tick and what ticking it says.
     Tick(String),
+    /// A box to tick with room beside it to say why.
+    TickWhy(String),
     /// Room for a figure or a word, with its label and, behind it, its unit.
     Short(String, String),
     /// Room for a name or a sentence, with its label.
@@ -175,6 +177,11 @@ impl Field {
     /// A box to tick.
     pub fn tick(says: impl AsRef<str>) -> Self {
         Field::Tick(clean(says.as_ref()))
+    }
+
+    /// A box to tick, and room to say why.
+    pub fn tick_why(says: impl AsRef<str>) -> Self {
+        Field::TickWhy(clean(says.as_ref()))
     }
 
     /// Room for a figure in a unit, or for a word if the unit is empty.

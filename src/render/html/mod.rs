@@ -183,7 +183,8 @@ impl Html {
     }
 
     fn row(&mut self, tag: &str, cells: &[String], class: impl Fn(usize) -> &'static str) {
-        let cell = |(i, text): (usize, &String)| format!("{}{}</{tag}>", opened(tag, class(i)), escaped(text));
+        let cell =
+            |(i, text): (usize, &String)| format!("{}{}</{tag}>", opened(tag, class(i)), escaped(text));
         let cells: String = cells.iter().enumerate().map(cell).collect();
         self.tag("tr", "", &cells);
     }
@@ -202,10 +203,12 @@ impl Html {
     }
 
     fn field(&mut self, field: &Field) {
+        const BOX: &str = "<span class=\"box\"></span>";
         const RULE: &str = "<span class=\"rule\"></span>";
         match field {
-            Field::Tick(says) => {
-                self.tag("span", "tick", &format!("<span class=\"box\"></span>{}", escaped(says)));
+            Field::Tick(says) => self.tag("span", "tick", &format!("{BOX}{}", escaped(says))),
+            Field::TickWhy(says) => {
+                self.tag("span", "long", &format!("{BOX}{}, why: {RULE}", escaped(says)));
             }
             Field::Short(label, unit) => {
                 let inside = format!("{}: {RULE} {}", escaped(label), escaped(unit));
@@ -218,7 +221,8 @@ impl Html {
     fn cells(&mut self, count: usize, unit: &str) {
         let unit = escaped(unit);
         self.within("div", "cells", |out| {
-            (1..=count).for_each(|n| out.tag("span", "", &format!("<small>{n}</small> <small>{unit}</small>")));
+            (1..=count)
+                .for_each(|n| out.tag("span", "", &format!("<small>{n}</small> <small>{unit}</small>")));
         });
     }
 

@@ -81,7 +81,7 @@ fn cover(page: &mut Page, lists: &Checklists, list: &Checklist, machine: &Machin
         Field::short("Date", ""),
         Field::long("Options fitted, product"),
     ]);
-    page.form(&["Carried out by", "For", "May lock out, may work on live parts"], PEOPLE);
+    page.form(&["Carried out by (name)", "Employer", "May lock out", "May work on live parts"], PEOPLE);
     page.text(
         "Tick only what you did or saw yourself. What is not as it should be is done again, with the second figure beside the \
          first, or stands as an open point at the end with an owner and a date. Leave out only where a box lets you, and write why.",
@@ -91,8 +91,9 @@ fn cover(page: &mut Page, lists: &Checklists, list: &Checklist, machine: &Machin
 fn close(page: &mut Page, list: &Checklist, knowledge: &Knowledge) {
     let mut open = Page::default();
     open.heading("Open points");
-    open.text("Also what was let pass: by whom, and why.");
-    open.form(&["Item", "What is open", "Owner", "By when"], OPEN_POINTS);
+    let heads =
+        ["Item", "What is open, or was let pass and why", "Owner, or who let it pass", "By when, date"];
+    open.form(&heads, OPEN_POINTS);
     let mut signed = Page::default();
     signed.heading("Carried out and signed");
     signed.form(&["Name", "Signature", "Date and time"], SIGNATURES);
@@ -109,8 +110,8 @@ fn list_title<'l>(lists: &'l Checklists, id: &'l ListId) -> &'l str {
     lists.lists.get(id).map_or(id.as_str(), |list| &list.title)
 }
 
-/// Under which conditions everything stands locked out; none while it does not.
-type Locked = Option<Vec<Condition>>;
+/// Under which conditions, in words, everything stands locked out; none while it does not.
+type Locked = Option<Vec<String>>;
 
 struct Writer<'l> {
     lists: &'l Checklists,
@@ -136,9 +137,8 @@ impl Writer<'_> {
         self.steps(&mut page, section, item, locked);
         self.expected(&mut page, item);
         self.to_write(&mut page, item);
-        let fails: Vec<String> = item.fails.iter().map(|failure| self.fails(item, failure)).collect();
-        if !fails.is_empty() {
-            page.text(fails.join(" "));
+        if !item.fails.is_empty() {
+            page.text(item.fails.iter().fold(Words::new(), |said, failure| self.fails(said, item, failure)));
         }
         Block::Together(page.0)
     }
@@ -160,7 +160,8 @@ impl Writer<'_> {
                 let choice = self.list.item(&item.value)?;
                 let answers: Vec<String> =
                     is.iter().map(|id| format!("“{}”", answer(choice, &id.value))).collect();
-                let number = self.numbers.get(&item.value).map(|n| format!(" (item {n})")).unwrap_or_default();
+                let number =
+                    self.numbers.get(&item.value).map(|n| format!(" (item {n})")).unwrap_or_default();
                 Some(format!("the answer to “{}”{number} was {}", choice.name(), words::or(&answers)))
             }
         }
@@ -177,33 +178,40 @@ impl Writer<'_> {
         format!("At {place}, {}.{needed}", words::minutes(item.work.minutes))
     }
 
-    /// Lockout, cautions and steps. Between a hold that locks out and what restores, one question stands for the whole
-    /// prompt, for items that can only come up when that hold did.
+    /// Cautions, lockout and steps.
     fn steps(&self, page: &mut Page, section: &Section, item: &Item, locked: &mut Locked) {
-        let conditions: Vec<&Condition> = Checklist::conditions(section, item).collect();
-        if item.locks_out {
-            page.0.extend(self.machine.isolation(&self.behind(item)).map(Block::Isolation));
-            *locked = Some(conditions.iter().copied().cloned().collect());
-        }
-        let held = locked.as_ref().is_some_and(|all| all.iter().all(|c| conditions.contains(&c)));
-        let lockout = if held { Lockout::Standing } else { Lockout::InFull };
-        let steps = if self.list.unconnected {
-            let texts = item.work.steps.iter().map(|step| step.text.clone()).collect();
-            let exposures = self.machine.exposures(&item.work);
+        let lockout = self.lockout(section, item, locked);
+        let exposures = self.machine.exposures(&item.work);
+        let isolation = if self.list.unconnected {
             if exposures.needs_isolation() {
                 page.text(Words::new().strong(UNCONNECTED));
             }
-            HandsOnStep::new(texts, exposures, None, self.knowledge.cautions_of(&item.work))
+            None
+        } else if item.locks_out {
+            self.machine.isolation(&self.behind(item))
         } else {
-            self.knowledge.steps_on(self.machine, &item.work)
+            self.machine.isolation(&exposures)
         };
-        match steps {
+        let texts = item.work.steps.iter().map(|step| step.text.clone()).collect();
+        let cautions = self.knowledge.cautions_of(&item.work);
+        match HandsOnStep::new(texts, exposures, isolation, cautions) {
             Ok(step) => page.step(step, lockout),
             Err(missing) => page.text(format!("These steps are kept back: {missing}.")),
         }
+    }
+
+    /// Between a hold that locks out and what restores, one question stands for the whole prompt, for items that can only
+    /// come up when that hold did.
+    fn lockout(&self, section: &Section, item: &Item, locked: &mut Locked) -> Lockout {
+        let said = |c: &Condition| self.condition(c);
+        let conditions: Vec<String> = Checklist::conditions(section, item).filter_map(said).collect();
+        let held = locked.as_ref().is_some_and(|all| all.iter().all(|c| conditions.contains(c)));
         if item.restores {
             *locked = None;
+        } else if item.locks_out {
+            *locked = Some(conditions);
         }
+        if held && !item.locks_out { Lockout::Standing } else { Lockout::InFull }
     }
 
     /// Where bodies will be while this lockout stands.
@@ -243,8 +251,7 @@ impl Writer<'_> {
     fn to_write(&self, page: &mut Page, item: &Item) {
         let ends = |mut fields: Vec<Field>| {
             if self.list.may_be_skipped(item) {
-                fields.push(Field::tick("left out"));
-                fields.push(Field::long("why"));
+                fields.push(Field::tick_why("left out"));
             }
             fields
         };
@@ -261,11 +268,8 @@ impl Writer<'_> {
                 fields.extend([Field::tick("as allowed"), Field::tick("not so")]);
                 page.fill(ends(fields));
             }
-            Kind::Confirm(names) => {
-                signatures(page, *names);
-                page.fill(ends(vec![Field::tick("not so")]));
-            }
-            Kind::Hold(names) => signatures(page, (*names).max(1)),
+            Kind::Confirm(names) => signatures(page, *names, ends(vec![Field::tick("not so")])),
+            Kind::Hold(names) => signatures(page, *names, Vec::new()),
             Kind::Photo => {
                 page.fill(ends(vec![Field::long("Document or photograph")]));
             }
@@ -275,8 +279,8 @@ impl Writer<'_> {
         }
     }
 
-    /// 'If too high: look for a slow valve with handlamp diagnose.'
-    fn fails(&self, item: &Item, failure: &Failure) -> String {
+    /// 'If too high: look for “a slow valve” with handlamp diagnose.'
+    fn fails(&self, said: Words, item: &Item, failure: &Failure) -> Words {
         let when: Vec<String> = failure.on.iter().map(|on| way(item, &on.value)).collect();
         let others = item.fails.iter().any(|f| !f.on.is_empty());
         let when = match when.as_slice() {
@@ -285,11 +289,12 @@ impl Writer<'_> {
             [] => "not so".to_owned(),
             some => words::or(some),
         };
+        let said = if said.is_empty() { said } else { said.plain(" ") };
         match &failure.leads {
-            Leads::Stop => format!("If {when}: stop, keep it locked, call the maker."),
+            Leads::Stop => said.strong(format!("If {when}: stop, keep it locked, call the maker.")),
             Leads::Opens { finding, .. } => {
                 let finding = title(self.knowledge, finding.value.as_str());
-                format!("If {when}: look for “{finding}” with handlamp diagnose.")
+                said.plain(format!("If {when}: look for “{finding}” with handlamp diagnose."))
             }
         }
     }
@@ -329,22 +334,24 @@ fn reading(measure: &Measure) -> Vec<Field> {
 
 /// Says what is allowed, with a cell for each fill; room for the sums.
 fn fills(page: &mut Page, run: RunAsk) -> Vec<Field> {
-    page.text(
-        Words::new().plain("At least ").strong(words::count(run.at_least, "fill", "fills")).plain(format!(
+    page.text(Words::new().plain("At least ").strong(words::count(run.at_least, "fill", "fills")).plain(
+        format!(
             " in a row. Every fill within what is allowed, the mean within {} of it.",
             words::percent(run.mean_within)
-        )),
-    );
+        ),
+    ));
     page.fill(["Target", "Allowed either way", "Empty bag"].map(|label| Field::short(label, "g")));
     page.push(Block::Cells { count: run.at_least, unit: "g".to_owned() });
     ["Mean", "Lightest", "Heaviest"].map(|label| Field::short(label, "g")).to_vec()
 }
 
-/// A line for each name.
-fn signatures(page: &mut Page, names: usize) {
-    for _ in 0..names {
-        page.fill([Field::long("Name"), Field::long("Signature"), Field::short("Time", "")]);
+/// A line for each name, the rest behind the last.
+fn signatures(page: &mut Page, names: usize, rest: Vec<Field>) {
+    let line = || vec![Field::long("Name"), Field::long("Signature"), Field::short("Time", "")];
+    for _ in 1..names {
+        page.fill(line());
     }
+    page.fill(line().into_iter().chain(rest));
 }
 
 #[cfg(test)]
