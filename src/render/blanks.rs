@@ -2,35 +2,45 @@
 
 use unicode_width::UnicodeWidthStr;
 
-use crate::view::{Field, Table};
+use crate::view::Field;
 
 const SHORT: &str = "________";
 const LONG: &str = "____________________";
 const BETWEEN: &str = "   ";
 
-/// '[ ] done   [ ] left out, why: ____', 'Reading: ________ g'.
-pub(super) fn line(fields: &[Field]) -> String {
-    let field = |field: &Field| match field {
+/// '[ ] done', 'Reading: ________ g'.
+fn field(field: &Field) -> String {
+    match field {
         Field::Tick(says) => format!("[ ] {says}"),
         Field::TickWhy(says) => format!("[ ] {says}, why: {LONG}"),
         Field::Short(label, unit) => format!("{label}: {SHORT} {unit}").trim_end().to_owned(),
         Field::Long(label) => format!("{label}: {LONG}"),
-    };
-    fields.iter().map(field).collect::<Vec<_>>().join(BETWEEN)
-}
-
-/// '1: ________ g   2: ________ g'.
-pub(super) fn cells(count: usize, unit: &str) -> String {
-    let cells: Vec<_> = (1..=count).map(|n| Field::short(n.to_string(), unit)).collect();
-    line(&cells)
-}
-
-/// A table with so many rows to write into.
-pub(super) fn table(head: &[String], rows: usize) -> Table {
-    let heads: Vec<&str> = head.iter().map(String::as_str).collect();
-    let mut table = Table::new(&heads);
-    for _ in 0..rows {
-        table.row(head.iter().map(|h| "_".repeat(h.width().max(SHORT.len()))));
     }
-    table
+}
+
+/// Fields on lines of this width, broken between fields; one that is wider stands alone.
+pub(super) fn lines(fields: &[Field], width: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for text in fields.iter().map(field) {
+        match lines.last_mut().filter(|l| l.width() + BETWEEN.len() + text.width() <= width) {
+            Some(line) => line.extend([BETWEEN, &text]),
+            None => lines.push(text),
+        }
+    }
+    lines
+}
+
+/// All fields on one line.
+pub(super) fn line(fields: &[Field]) -> String {
+    lines(fields, usize::MAX).concat()
+}
+
+/// A blank for each of so many figures: '1: ________ g'.
+pub(super) fn cells(count: usize, unit: &str) -> Vec<Field> {
+    (1..=count).map(|n| Field::short(n.to_string(), unit)).collect()
+}
+
+/// A blank for each column of a table.
+pub(super) fn row(head: &[String]) -> Vec<Field> {
+    head.iter().map(|head| Field::short(head, "")).collect()
 }

@@ -48,8 +48,8 @@ impl Markdown {
             Block::Lines(lines) => self.as_it_stands(lines),
             Block::Plot(plot) => self.as_it_stands(&strip_chart(&super::strip(plot), PICTURE, false)),
             Block::ToFill(fields) => self.push(escaped(&blanks::line(fields))),
-            Block::Cells { count, unit } => self.push(escaped(&blanks::cells(*count, unit))),
-            Block::Form { head, rows: empty } => self.push(rows(&blanks::table(head, *empty))),
+            Block::Cells { count, unit } => self.push(escaped(&blanks::line(&blanks::cells(*count, unit)))),
+            Block::Form { head, rows: empty } => self.push(rows(&empty_table(head, *empty))),
             Block::Hint(words) => self.push(format!("*{}*", spoken(words))),
             Block::Quote { by, text } => {
                 let text: Vec<String> = text.lines().map(|line| format!("> {}", escaped(line))).collect();
@@ -147,6 +147,12 @@ fn spoken(words: &Words) -> String {
 fn list(items: impl Iterator<Item = String>, mark: impl Fn(usize) -> String) -> String {
     let line = |(i, item): (usize, String)| format!("{}{}", mark(i), item.replace('\n', " "));
     items.enumerate().map(line).collect::<Vec<_>>().join("\n")
+}
+
+fn empty_table(head: &[String], rows: usize) -> Table {
+    let mut table = Table::new(&head.iter().map(String::as_str).collect::<Vec<_>>());
+    (0..rows).for_each(|_| table.row([""; 0]));
+    table
 }
 
 fn rows(table: &Table) -> String {

@@ -8,7 +8,7 @@ use super::steps::{self, Steps};
 use super::theme::{Paint, Role};
 use super::{NARROWEST, WIDEST, blanks};
 use crate::safety::STANDING_NOTICE;
-use crate::view::{Block, Page, Words};
+use crate::view::{Block, Field, Page, Words};
 
 /// How a page shall look.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -103,9 +103,9 @@ fn one(lines: &mut Lines<'_>, block: &Block) {
                 lines.line(&line);
             }
         }
-        Block::ToFill(fields) => lines.hang(None, "", "  ", &blanks::line(fields).into()),
-        Block::Cells { count, unit } => lines.paragraph(&blanks::cells(*count, unit).into()),
-        Block::Form { head, rows } => lines.table(&blanks::table(head, *rows)),
+        Block::ToFill(fields) => to_fill(lines, fields),
+        Block::Cells { count, unit } => to_fill(lines, &blanks::cells(*count, unit)),
+        Block::Form { head, rows } => (0..*rows).for_each(|_| to_fill(lines, &blanks::row(head))),
         Block::Hint(words) => lines.hang(Some(Role::Hint), "> ", "  ", words),
         Block::Quote { by, text } => {
             let mark = format!("{} ", if lines.look.plain { '>' } else { '│' });
@@ -113,5 +113,11 @@ fn one(lines: &mut Lines<'_>, block: &Block) {
             lines.painted(Role::Quiet, 2, &format!("{by}, own words: not a checked instruction."));
         }
         Block::Notice => lines.painted(Role::Quiet, 0, STANDING_NOTICE),
+    }
+}
+
+fn to_fill(lines: &mut Lines<'_>, fields: &[Field]) {
+    for line in blanks::lines(fields, lines.look.width) {
+        lines.hang(None, "", "  ", &line.into());
     }
 }

@@ -227,16 +227,15 @@ impl Writer<'_> {
     /// What to see and why; not again what the one step has just said.
     fn expected(&self, page: &mut Page, item: &Item) {
         let said = |expect: &str| matches!(item.work.steps.as_slice(), [one] if one.text.expects(expect));
-        let mut text = Words::new();
-        if let Some(expect) = item.expect.as_deref().filter(|expect| !said(expect)) {
-            text = text.strong("Expect: ").plain(format!("{} ", words::clause_stop(expect)));
-        }
-        if let Some(why) = &item.why {
-            text = text.strong("Why: ").plain(format!("{} ", words::clause_stop(why)));
-        }
-        if let Kind::Measure(measure) = &item.kind {
-            text = text.strong("Allowed: ").plain(allowed(measure));
-        }
+        let expect = item.expect.as_deref().filter(|expect| !said(expect));
+        let allowed = if let Kind::Measure(measure) = &item.kind { Some(allowed(measure)) } else { None };
+        let parts = [
+            ("Expect: ", expect.map(words::clause_stop)),
+            ("Why: ", item.why.as_deref().map(words::clause_stop)),
+            ("Allowed: ", allowed),
+        ];
+        let parts = parts.into_iter().filter_map(|(lead, text)| Some((lead, text?)));
+        let text = parts.fold(Words::new(), |said, (lead, text)| apart(said).strong(lead).plain(text));
         if !text.is_empty() {
             page.text(text);
         }
@@ -289,7 +288,7 @@ impl Writer<'_> {
             [] => "not so".to_owned(),
             some => words::or(some),
         };
-        let said = if said.is_empty() { said } else { said.plain(" ") };
+        let said = apart(said);
         match &failure.leads {
             Leads::Stop => said.strong(format!("If {when}: stop, keep it locked, call the maker.")),
             Leads::Opens { finding, .. } => {
@@ -298,6 +297,11 @@ impl Writer<'_> {
             }
         }
     }
+}
+
+/// With a blank behind, if anything was said.
+fn apart(said: Words) -> Words {
+    if said.is_empty() { said } else { said.plain(" ") }
 }
 
 /// The words of a way to fail, for after 'if'.
