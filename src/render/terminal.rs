@@ -117,7 +117,8 @@ fn one(lines: &mut Lines<'_>, block: &Block) {
 }
 
 fn to_fill(lines: &mut Lines<'_>, fields: &[Field]) {
-    for line in blanks::lines(fields, lines.look.width) {
-        lines.hang(None, "", "  ", &line.into());
+    const INDENT: &str = "  ";
+    for line in blanks::lines(fields, lines.look.width - INDENT.len()) {
+        lines.hang(None, "", INDENT, &line.into());
     }
 }

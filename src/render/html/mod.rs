@@ -56,7 +56,7 @@ fn sheet(paper: &Paper) -> String {
         Size::Letter => "letter",
     };
     format!(
-        "@page {{ size: {size}; margin: 10mm 11mm 13mm;\n\
+        "@page {{ size: {size}; margin: 10mm 11mm 12mm;\n\
          @bottom-left {{ content: \"{}\"; width: 78%; font: 8pt sans-serif; }}\n\
          @bottom-right {{ content: \"page \" counter(page) \" of \" counter(pages); font: 8pt sans-serif; }} }}\n",
         in_style(&paper.running)
