@@ -1,7 +1,7 @@
 //! A page as Markdown, for reports. People's text is escaped, so nothing in it becomes a link, a heading or HTML.
 
 use super::plot::strip_chart;
-use super::steps;
+use super::{blanks, steps};
 use crate::safety::{Caution, Exposures, Isolation, STANDING_NOTICE, StepSink};
 use crate::view::{Block, Lockout, Page, Table, Words, clean, words};
 
@@ -27,6 +27,9 @@ impl Markdown {
         match block {
             Block::Title(text) => self.push(format!("# {}", escaped(text))),
             Block::Heading(text) => self.push(format!("## {}", escaped(text))),
+            Block::Subheading(text) => self.push(format!("### {}", escaped(text))),
+            Block::Banner(text) => self.push(format!("**{}**", escaped(text))),
+            Block::Together(blocks) => blocks.iter().for_each(|block| self.block(block)),
             Block::Text(words) => self.push(spoken(words)),
             Block::Step(step, lockout) => step.show(&mut Steps { out: self, lockout: *lockout }),
             Block::Caution(caution) => self.caution(caution),
@@ -44,6 +47,9 @@ impl Markdown {
             // Four blanks make a block that Markdown shows as it stands.
             Block::Lines(lines) => self.as_it_stands(lines),
             Block::Plot(plot) => self.as_it_stands(&strip_chart(&super::strip(plot), PICTURE, false)),
+            Block::ToFill(fields) => self.push(escaped(&blanks::line(fields))),
+            Block::Cells { count, unit } => self.push(escaped(&blanks::line(&blanks::cells(*count, unit)))),
+            Block::Form { head, rows: empty } => self.push(rows(&empty_table(head, *empty))),
             Block::Hint(words) => self.push(format!("*{}*", spoken(words))),
             Block::Quote { by, text } => {
                 let text: Vec<String> = text.lines().map(|line| format!("> {}", escaped(line))).collect();
@@ -141,6 +147,12 @@ fn spoken(words: &Words) -> String {
 fn list(items: impl Iterator<Item = String>, mark: impl Fn(usize) -> String) -> String {
     let line = |(i, item): (usize, String)| format!("{}{}", mark(i), item.replace('\n', " "));
     items.enumerate().map(line).collect::<Vec<_>>().join("\n")
+}
+
+fn empty_table(head: &[String], rows: usize) -> Table {
+    let mut table = Table::new(&head.iter().map(String::as_str).collect::<Vec<_>>());
+    (0..rows).for_each(|_| table.row([""; 0]));
+    table
 }
 
 fn rows(table: &Table) -> String {

@@ -1,8 +1,10 @@
-//! How to show it: a page for a terminal, for a plain or Markdown report, or for a program; problems with the place
+//! How to show it: a page for a terminal, for a plain or Markdown report, for a browser and paper, or for a program; problems with the place
 //! in the file drawn under them.
 
+mod blanks;
 pub mod diagnostics;
 pub mod drawing;
+pub mod html;
 pub mod json;
 mod layout;
 pub mod markdown;

@@ -6,9 +6,9 @@ use super::layout::Lines;
 use super::plot::strip_chart;
 use super::steps::{self, Steps};
 use super::theme::{Paint, Role};
-use super::{NARROWEST, WIDEST};
+use super::{NARROWEST, WIDEST, blanks};
 use crate::safety::STANDING_NOTICE;
-use crate::view::{Block, Page, Words};
+use crate::view::{Block, Field, Page, Words};
 
 /// How a page shall look.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -51,15 +51,19 @@ impl Look {
 /// The page as text, ready to be written.
 pub fn draw(page: &Page, look: &Look) -> String {
     let mut lines = Lines::new(look);
+    several(&mut lines, page.closed());
+    lines.finish()
+}
+
+fn several<'b>(lines: &mut Lines<'_>, blocks: impl Iterator<Item = &'b Block>) {
     let mut after_heading = true;
-    for block in page.closed() {
+    for block in blocks {
         if !after_heading {
             lines.gap();
         }
-        after_heading = matches!(block, Block::Heading(_));
-        one(&mut lines, block);
+        after_heading = matches!(block, Block::Heading(_) | Block::Subheading(_));
+        one(lines, block);
     }
-    lines.finish()
 }
 
 /// A sentence behind a lead-in such as `help: `, for standard error.
@@ -72,7 +76,9 @@ pub fn sentence(lead: &str, text: &str, look: &Look) -> String {
 fn one(lines: &mut Lines<'_>, block: &Block) {
     match block {
         Block::Title(text) => lines.painted(Role::Title, 0, text),
-        Block::Heading(text) => lines.painted(Role::Heading, 0, text),
+        Block::Heading(text) | Block::Subheading(text) => lines.painted(Role::Heading, 0, text),
+        Block::Banner(text) => lines.painted(Role::Strong, 0, &format!("*** {text} ***")),
+        Block::Together(blocks) => several(lines, blocks.iter()),
         Block::Text(words) => lines.paragraph(words),
         Block::Step(step, lockout) => step.show(&mut Steps { lines, lockout: *lockout }),
         Block::Caution(caution) => steps::caution(lines, caution),
@@ -97,6 +103,9 @@ fn one(lines: &mut Lines<'_>, block: &Block) {
                 lines.line(&line);
             }
         }
+        Block::ToFill(fields) => to_fill(lines, fields),
+        Block::Cells { count, unit } => to_fill(lines, &blanks::cells(*count, unit)),
+        Block::Form { head, rows } => (0..*rows).for_each(|_| to_fill(lines, &blanks::row(head))),
         Block::Hint(words) => lines.hang(Some(Role::Hint), "> ", "  ", words),
         Block::Quote { by, text } => {
             let mark = format!("{} ", if lines.look.plain { '>' } else { '│' });
@@ -104,5 +113,12 @@ fn one(lines: &mut Lines<'_>, block: &Block) {
             lines.painted(Role::Quiet, 2, &format!("{by}, own words: not a checked instruction."));
         }
         Block::Notice => lines.painted(Role::Quiet, 0, STANDING_NOTICE),
+    }
+}
+
+fn to_fill(lines: &mut Lines<'_>, fields: &[Field]) {
+    const INDENT: &str = "  ";
+    for line in blanks::lines(fields, lines.look.width - INDENT.len()) {
+        lines.hang(None, "", INDENT, &line.into());
     }
 }

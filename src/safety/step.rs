@@ -64,6 +64,11 @@ impl StepText {
         FORBIDDEN.iter().copied().filter(|phrase| text.contains(phrase)).collect()
     }
 
+    /// Whether it says to expect just this.
+    pub fn expects(&self, sight: &str) -> bool {
+        self.expect.as_deref() == Some(sight)
+    }
+
     /// Whether it says what to expect.
     pub fn says_what_to_expect(&self) -> bool {
         self.expect.is_some()

@@ -160,6 +160,41 @@ pub struct Plot {
     pub unit: String,
 }
 
+/// Something to fill in by hand on a printed sheet.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Field {
+    /// A box to tick and what ticking it says.
+    Tick(String),
+    /// A box to tick with room beside it to say why.
+    TickWhy(String),
+    /// Room for a figure or a word, with its label and, behind it, its unit.
+    Short(String, String),
+    /// Room for a name or a sentence, with its label.
+    Long(String),
+}
+
+impl Field {
+    /// A box to tick.
+    pub fn tick(says: impl AsRef<str>) -> Self {
+        Field::Tick(clean(says.as_ref()))
+    }
+
+    /// A box to tick, and room to say why.
+    pub fn tick_why(says: impl AsRef<str>) -> Self {
+        Field::TickWhy(clean(says.as_ref()))
+    }
+
+    /// Room for a figure in a unit, or for a word if the unit is empty.
+    pub fn short(label: impl AsRef<str>, unit: &str) -> Self {
+        Field::Short(clean(label.as_ref()), clean(unit))
+    }
+
+    /// Room for a name or a sentence.
+    pub fn long(label: impl AsRef<str>) -> Self {
+        Field::Long(clean(label.as_ref()))
+    }
+}
+
 /// One thing to say.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Block {
@@ -167,6 +202,12 @@ pub enum Block {
     Title(String),
     /// Names what follows.
     Heading(String),
+    /// Names one thing among what a heading names.
+    Subheading(String),
+    /// A line that nobody may overlook.
+    Banner(String),
+    /// Blocks that a page break must not tear apart.
+    Together(Vec<Block>),
     /// A paragraph.
     Text(Words),
     /// A step with its cautions; the only way that step text reaches a person.
@@ -187,6 +228,22 @@ pub enum Block {
     Lines(Vec<String>),
     /// A picture of a run.
     Plot(Plot),
+    /// A line to fill in by hand.
+    ToFill(Vec<Field>),
+    /// So many numbered cells to write figures into, in a unit.
+    Cells {
+        /// How many.
+        count: usize,
+        /// Of what each is.
+        unit: String,
+    },
+    /// A table to fill in by hand: heads and so many empty rows.
+    Form {
+        /// Column heads.
+        head: Vec<String>,
+        /// Empty rows.
+        rows: usize,
+    },
     /// What to type next.
     Hint(Words),
     /// A person's own words, shown as theirs: never a checked instruction.
@@ -198,6 +255,17 @@ pub enum Block {
     },
     /// The standing notice; closes every page that shows steps or a walk.
     Notice,
+}
+
+impl Block {
+    /// Whether it shows a step or a lockout, itself or inside.
+    fn shows_steps(&self) -> bool {
+        match self {
+            Block::Step(..) | Block::Isolation(_) => true,
+            Block::Together(blocks) => blocks.iter().any(Block::shows_steps),
+            _ => false,
+        }
+    }
 }
 
 /// Everything said at once.
@@ -218,6 +286,21 @@ impl Page {
     /// Adds a heading.
     pub fn heading(&mut self, text: impl AsRef<str>) {
         self.push(Block::Heading(clean(text.as_ref())));
+    }
+
+    /// Adds the name of one thing.
+    pub fn subheading(&mut self, text: impl AsRef<str>) {
+        self.push(Block::Subheading(clean(text.as_ref())));
+    }
+
+    /// Adds a line to fill in.
+    pub fn fill(&mut self, fields: impl IntoIterator<Item = Field>) {
+        self.push(Block::ToFill(fields.into_iter().collect()));
+    }
+
+    /// Adds a table to fill in.
+    pub fn form(&mut self, head: &[&str], rows: usize) {
+        self.push(Block::Form { head: head.iter().map(|h| clean(h)).collect(), rows });
     }
 
     /// Adds a paragraph.
@@ -259,7 +342,7 @@ impl Page {
 
     /// Whether it shows steps or a lockout, so that it must close with the standing notice.
     pub fn shows_steps(&self) -> bool {
-        self.0.iter().any(|b| matches!(b, Block::Step(..) | Block::Isolation(_)))
+        self.0.iter().any(Block::shows_steps)
     }
 
     /// The blocks, closed with the standing notice where steps are shown; what to type next stays last. Renderers draw
@@ -280,7 +363,7 @@ impl Page {
     /// Without the steps and what stands before them: what is asked, for somebody who has just read them.
     #[must_use]
     pub fn asked_again(mut self) -> Self {
-        if let Some(step) = self.0.iter().rposition(|b| matches!(b, Block::Step(..) | Block::Isolation(_))) {
+        if let Some(step) = self.0.iter().rposition(Block::shows_steps) {
             self.0.drain(..=step);
         }
         self

@@ -1,6 +1,7 @@
 //! Checklists on a page: all of them, one while it is carried out, on paper, and as a report.
 
 mod card;
+pub mod paper;
 mod report;
 
 pub use card::{help, overview, question};
