@@ -10,7 +10,7 @@ use crate::casebook::sheet::{Head, Sheet, Sheets};
 use crate::checklist::{Checklist, Checklists};
 use crate::ids::{self, ListId, MachineId, OptionId};
 use crate::knowledge::{Knowledge, Machine};
-use crate::render::{json, markdown, plain};
+use crate::render::{html, json, markdown, plain};
 use crate::view::{checklist as view, words};
 use crate::walk::checklist::ListWalker;
 
@@ -43,6 +43,11 @@ enum What {
         before_help = "Examples:\n  handlamp checklist continue\n  handlamp checklist continue 2026-11-25-001\n"
     )]
     Continue(Named),
+    /// A list on paper: tick boxes, room for readings, cautions where they are needed
+    #[command(
+        before_help = "Examples:\n  handlamp checklist print daily-start --machine single-tray-weigher > daily.html\n  handlamp checklist print hand-over --machine two-tray-weigher --paper letter > hand-over.html\n"
+    )]
+    Print(Print),
     /// What was found, against what is wanted, with signatures
     #[command(
         before_help = "Examples:\n  handlamp checklist report 2026-11-25-001\n  handlamp checklist report --form markdown\n"
@@ -66,6 +71,44 @@ struct Run {
 }
 
 #[derive(Debug, clap::Args)]
+struct Print {
+    /// The list, like daily-start
+    list: String,
+    /// The machine that it is for
+    #[arg(long, value_name = "ID")]
+    machine: Option<String>,
+    /// How it shall look
+    #[arg(long, value_enum, default_value_t = Printed::Html)]
+    form: Printed,
+    /// The paper that it is printed on
+    #[arg(long, value_enum, default_value_t = PaperSize::A4)]
+    paper: PaperSize,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Printed {
+    /// A page for a browser, which prints it
+    Html,
+    /// For a document
+    Markdown,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum PaperSize {
+    /// 210 by 297 mm
+    A4,
+    /// 8½ by 11 inches
+    Letter,
+}
+
+impl PaperSize {
+    fn of(self, running: String) -> html::Paper {
+        let size = if self == PaperSize::A4 { html::Size::A4 } else { html::Size::Letter };
+        html::Paper { size, running }
+    }
+}
+
+#[derive(Debug, clap::Args)]
 struct Named {
     /// The sheet, like 2026-11-25-001
     id: Option<String>,
@@ -78,6 +121,9 @@ struct Report {
     /// How it shall look
     #[arg(long, value_enum, default_value_t = Form::Plain)]
     form: Form,
+    /// The paper that a page is printed on
+    #[arg(long, value_enum, default_value_t = PaperSize::A4)]
+    paper: PaperSize,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -86,6 +132,8 @@ enum Form {
     Plain,
     /// For a document
     Markdown,
+    /// A page for a browser, which prints it
+    Html,
 }
 
 pub(super) fn run(args: &Args, context: &mut Context) -> Result {
@@ -96,6 +144,7 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
         What::List => list(&knowledge, &lists, &sheets, context),
         What::Run(run) => begin(run, &knowledge, &lists, &sheets, context),
         What::Continue(named) => take_up(named, &knowledge, &lists, &sheets, context),
+        What::Print(print) => self::print(print, &knowledge, &lists, context),
         What::Report(report) => self::report(report, &knowledge, &lists, &sheets, context),
     }
 }
@@ -254,6 +303,26 @@ fn take_up(
     Round::new(knowledge, lists, walker, sheets, Some(record)).run(first, context)
 }
 
+fn print(args: &Print, knowledge: &Knowledge, lists: &Checklists, context: &mut Context) -> Result {
+    if context.options.json {
+        return Err(CommandError::usage("A printed list has no JSON form; leave --json out."));
+    }
+    let list = named(lists, &args.list)?;
+    let Some(machine) = machine_of(knowledge, list, args.machine.as_deref())? else {
+        let known: Vec<_> =
+            knowledge.machines.keys().filter(|id| list.is_for(id)).map(MachineId::as_str).collect();
+        return Err(CommandError::usage("A sheet is printed for one machine: say which with --machine.")
+            .hint(format!("It is for {}.", words::and(&known))));
+    };
+    let page = view::paper::sheet(lists, list, knowledge, machine);
+    let text = match args.form {
+        Printed::Html => html::page(&page, &args.paper.of(view::paper::running(list, machine))),
+        Printed::Markdown => markdown::report(&page),
+    };
+    context.write(&text)?;
+    Ok(Outcome::Done)
+}
+
 fn report(
     args: &Report,
     knowledge: &Knowledge,
@@ -275,6 +344,10 @@ fn report(
         let text = match args.form {
             Form::Plain => plain::report(&page, context.report_columns()),
             Form::Markdown => markdown::report(&page),
+            Form::Html => {
+                let running = format!("{} · sheet {id} · sum {}", list.title, sheet.sum);
+                html::page(&page, &args.paper.of(running))
+            }
         };
         context.write(&text)?;
     }
