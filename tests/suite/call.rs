@@ -59,8 +59,8 @@ impl Call {
 
     /// Types part of a line and does not end it.
     pub(crate) fn half(&mut self, text: &str) {
-        write!(self.stdin, "{text}").unwrap();
-        self.stdin.flush().unwrap();
+        // Where it has just ended, nobody reads on.
+        let _ = write!(self.stdin, "{text}").and_then(|()| self.stdin.flush());
     }
 
     /// Answers so many questions, all of them when none is given; how many were answered, and whether that was all.
