@@ -47,9 +47,8 @@ Do
 
 • If 'it is gone': then ask ten fills in
   a row on the second scale.
-• If 'still there': then switch
-  correction off and put the recorded
-  allowance back.
+• If 'still there': then send somebody,
+  or call the maker.
 
 Likely causes
 • In-flight allowance set too high:
