@@ -111,7 +111,6 @@ pub(super) mod pairs {
 pub(super) mod quantity {
     use super::{Deserialize, Deserializer, Quantity, Serialize, Serializer, de, exact};
 
-    #[expect(clippy::trivially_copy_pass_by_ref, reason = "the shape that serde asks for")]
     pub(in super::super) fn serialize<S: Serializer>(quantity: &Quantity, out: S) -> Result<S::Ok, S::Error> {
         exact(*quantity).serialize(out)
     }

@@ -47,6 +47,7 @@ pub struct Section {
 }
 
 /// One line of a list.
+#[expect(clippy::struct_excessive_bools, reason = "each is a plain fact of the item")]
 #[derive(Debug, Clone, PartialEq)]
 pub struct Item {
     /// Its id, unique in the list; its words are the item's name.

@@ -159,7 +159,7 @@ impl<'k> Round<'k> {
                 if text.is_empty() || !matches!(input, ListInput::Misunderstood(_)) {
                     return Ok(Some(input));
                 }
-                self.misread(&input, context)?;
+                Self::misread(&input, context)?;
                 continue;
             }
             match understand(&line, state, list) {
@@ -175,13 +175,13 @@ impl<'k> Round<'k> {
                         text.push('\n');
                     }
                 }
-                input @ ListInput::Misunderstood(_) => self.misread(&input, context)?,
+                input @ ListInput::Misunderstood(_) => Self::misread(&input, context)?,
                 input => return Ok(Some(input)),
             }
         }
     }
 
-    fn misread(&self, input: &ListInput, context: &mut Context) -> Result<()> {
+    fn misread(input: &ListInput, context: &mut Context) -> Result<()> {
         let ListInput::Misunderstood(sentence) = input else { return Ok(()) };
         let mut page = Page::default();
         page.text(sentence.as_str());
@@ -199,14 +199,13 @@ impl<'k> Round<'k> {
         let store = Store::at(&context.store()?);
         let now = (context.clock)();
         let known = open_case(&state.sheet, item).and_then(|id| CaseId::parse(id).ok());
-        let record = match known {
-            Some(id) => store.open(&id).map_err(stored)?,
-            None => {
-                let case = case_of(self.walker.list, &state.sheet, item, self.knowledge, state.today)
-                    .ok_or_else(|| CommandError::input("This item opens no diagnosis."))?;
-                let id = store.fresh_id(state.today).map_err(stored)?;
-                store.create(&case, &id, now).map_err(stored)?
-            }
+        let record = if let Some(id) = known {
+            store.open(&id).map_err(stored)?
+        } else {
+            let case = case_of(self.walker.list, &state.sheet, item, self.knowledge, state.today)
+                .ok_or_else(|| CommandError::input("This item opens no diagnosis."))?;
+            let id = store.fresh_id(state.today).map_err(stored)?;
+            store.create(&case, &id, now).map_err(stored)?
         };
         let id = record.id().clone();
         let mut begun = self.walker.diagnosis_begun(state, item, &id);

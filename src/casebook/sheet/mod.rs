@@ -96,6 +96,7 @@ pub enum Answer {
 }
 
 /// One thing that was added to a sheet.
+#[expect(clippy::large_enum_variant, reason = "answers are what a sheet is made of")]
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "what", rename_all = "kebab-case")]
 pub enum Line {

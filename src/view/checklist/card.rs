@@ -167,7 +167,7 @@ fn around(page: &mut Page, state: &ListState, item: &Item, ask: &ListAsk) {
             strong(page, format!("Why does {who} let it go on?"), "A few words.");
         }
         ListAsk::SkipReason(_) => {
-            strong(page, format!("{name}: why is it left out?"), "A few words. 'back' returns.")
+            strong(page, format!("{name}: why is it left out?"), "A few words. 'back' returns.");
         }
         ListAsk::Note(_) => strong(page, format!("{name}: the remark?"), "'back' returns."),
         ListAsk::Owner(id) => {

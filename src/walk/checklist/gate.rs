@@ -108,19 +108,16 @@ impl Stride<'_> {
             self.say("Then the lock from before counts no more. From the top: leave, lock, try.");
             return;
         }
-        match key {
-            Some(key) => {
-                if self.state.lockout.key.is_none() {
-                    self.line(Line::Locked { key: key.clone() });
-                }
-                self.state.lockout.key = Some(key);
-                self.state.fresh_lock = true;
-                self.gate(id);
-            }
-            None => {
-                self.state.lockout = Lockout::default();
-                self.say("Then nobody reaches in. Lock it and try it first, or 'leave'.");
-            }
+        let Some(key) = key else {
+            self.state.lockout = Lockout::default();
+            self.say("Then nobody reaches in. Lock it and try it first, or 'leave'.");
+            return;
+        };
+        if self.state.lockout.key.is_none() {
+            self.line(Line::Locked { key: key.clone() });
         }
+        self.state.lockout.key = Some(key);
+        self.state.fresh_lock = true;
+        self.gate(id);
     }
 }

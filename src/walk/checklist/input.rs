@@ -163,12 +163,11 @@ fn here(text: &str, state: &ListState, list: &Checklist) -> ListInput {
         ListAsk::Fitted(options) => fitted(text, options),
         ListAsk::Serial if text == "?" => ListInput::Words(String::new()),
         ListAsk::Serial => words(text, "Type the serial number, or ? if there is none to read."),
-        ListAsk::Person | ListAsk::End => name(text),
+        ListAsk::Person | ListAsk::End | ListAsk::DeviationName(_) | ListAsk::Names { .. } => name(text),
         ListAsk::Qualified(_) => match yes_no(text) {
             Some(false) => ListInput::Truth(false),
             _ => name(text),
         },
-        ListAsk::DeviationName(_) => name(text),
         ListAsk::Before(_) => name_and_reason(text),
         ListAsk::Unconnected | ListAsk::Authority(_) => {
             yes_no(text).map_or_else(|| say("Type y or n."), ListInput::Truth)
@@ -185,7 +184,6 @@ fn here(text: &str, state: &ListState, list: &Checklist) -> ListInput {
             let due = item(id).is_some_and(|i| matches!(&i.kind, Kind::Measure(Measure { due: true, .. })));
             instrument(text, due)
         }
-        ListAsk::Names { .. } => name(text),
         ListAsk::Failed(_) => {
             numbered(text, 4).map_or_else(|| say("Type the number of one of these."), ListInput::Chosen)
         }

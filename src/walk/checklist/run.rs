@@ -173,7 +173,7 @@ impl Stride<'_> {
                     self.state.target = Some((fills.target, *tolerance, fills.unit.clone()));
                 }
                 Answer::Value { instrument: Some(instrument), .. } => {
-                    let name = self.list.item(item).and_then(|item| instrument_of(item));
+                    let name = self.list.item(item).and_then(instrument_of);
                     if let Some(name) =
                         name.filter(|_| instrument.due.is_some_and(|due| due >= self.state.today))
                     {

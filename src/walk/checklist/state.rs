@@ -108,6 +108,7 @@ impl ListAsk {
 }
 
 /// A list at one moment.
+#[expect(clippy::struct_excessive_bools, reason = "each is a plain fact of the moment")]
 #[derive(Debug, Clone)]
 pub struct ListState {
     /// The sheet as it stands, with what the next lines will add.
