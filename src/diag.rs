@@ -61,6 +61,11 @@ impl Sources {
         FileId(self.files.len() - 1)
     }
 
+    /// Every file, in the order read.
+    pub fn ids(&self) -> impl Iterator<Item = FileId> {
+        (0..self.files.len()).map(FileId)
+    }
+
     /// The name a file was given under.
     pub fn name(&self, file: FileId) -> &str {
         &self.files[file.0].0
@@ -163,6 +168,12 @@ codes! {
     TwoActions = "two-actions",
     /// A step whose condition stands behind its command.
     LateCondition = "late-condition",
+    /// A hands-on item of a checklist before guards and stops are proved.
+    GuardsNotProved = "guards-not-proved",
+    /// A measurement without a limit.
+    NoLimit = "no-limit",
+    /// A hold point that can be passed.
+    HoldPassed = "hold-can-be-passed",
     /// A word for which the house has another.
     HouseWord = "house-word",
 }

@@ -204,6 +204,8 @@ pub enum Leads {
         check: Option<At<CheckId>>,
         /// Its outcome, where the figure itself is not what it asks.
         outcome: Option<At<OutcomeId>>,
+        /// Whether somebody who may can let the work go on all the same.
+        deviation: bool,
     },
 }
 
@@ -282,6 +284,22 @@ impl Checklist {
         item.may_be_skipped != Some(false)
             && !matches!(item.kind, Kind::Hold(_))
             && !(matches!(item.kind, Kind::Choice(_)) && decides())
+    }
+}
+
+impl Condition {
+    /// Whether both say the same, wherever they stand.
+    pub fn same(&self, other: &Condition) -> bool {
+        match (self, other) {
+            (Condition::Machine(a), Condition::Machine(b)) => a.value == b.value,
+            (Condition::Option(a), Condition::Option(b)) => a.value == b.value,
+            (Condition::Answer { item: a, is }, Condition::Answer { item: b, is: of }) => {
+                a.value == b.value
+                    && is.len() == of.len()
+                    && is.iter().all(|x| of.iter().any(|y| x.value == y.value))
+            }
+            _ => false,
+        }
     }
 }
 

@@ -295,12 +295,13 @@ fn failure(reader: &mut Reader<'_>, node: &Node) -> Option<Failure> {
     let finding = fields.get("opens").and_then(|n| reader.id(n)).map(typed);
     let check = fields.get("check").and_then(|n| reader.id(n)).map(typed);
     let outcome = fields.get("outcome").and_then(|n| reader.id(n)).map(typed);
+    let deviation = fields.get("deviation").and_then(|n| reader.truth(n)).unwrap_or(true);
     let span = fields.span;
     fields.close(reader);
     let on = on.into_iter().map(|word| At { span: word.span, value: on_of(word.value) }).collect();
     let leads = match (stop, finding) {
         (true, None) if check.is_none() => Leads::Stop,
-        (false, Some(finding)) => Leads::Opens { finding, check, outcome },
+        (false, Some(finding)) => Leads::Opens { finding, check, outcome, deviation },
         _ => {
             let message = "a failure either stops (`stop: true`, alone) or opens a finding (`opens: ID`)";
             reader.push(Diagnostic::error(Code::BadValue, span, message));

@@ -184,7 +184,7 @@ impl<'l> Lookup<'l> {
             let message = "a choice fails by its answers; name them with `on:`";
             self.wrong(Code::MissingKey, failure.span, message);
         }
-        let Leads::Opens { finding, check, outcome } = &failure.leads else { return };
+        let Leads::Opens { finding, check, outcome, .. } = &failure.leads else { return };
         let k = self.knowledge;
         self.known(
             "finding",

@@ -9,6 +9,7 @@ use etcetera::BaseStrategy;
 use serde::Serialize;
 
 use super::outcome::{CommandError, Kind, Result};
+use crate::checklist::{self, Checklists};
 use crate::diag::{self, Diagnostic, harmless};
 use crate::knowledge::{self, Knowledge, Texts};
 use crate::render::{Look, Paint, diagnostics, json, plain, terminal};
@@ -23,6 +24,9 @@ pub struct Options {
     /// Lay this folder of entries over the built-in knowledge; also HANDLAMP_KNOWLEDGE
     #[arg(long, global = true, value_name = "DIR")]
     pub knowledge: Option<PathBuf>,
+    /// Lay this folder of checklists over the built-in ones; also HANDLAMP_CHECKLISTS
+    #[arg(long, global = true, value_name = "DIR")]
+    pub checklists: Option<PathBuf>,
     /// Keep cases and the search index here, not in the usual data folder; also HANDLAMP_STORE
     #[arg(long, global = true, value_name = "DIR")]
     pub store: Option<PathBuf>,
@@ -38,6 +42,7 @@ impl Options {
         let folder = |name| std::env::var_os(name).filter(|value| !value.is_empty()).map(PathBuf::from);
         Self {
             knowledge: self.knowledge.or_else(|| folder("HANDLAMP_KNOWLEDGE")),
+            checklists: self.checklists.or_else(|| folder("HANDLAMP_CHECKLISTS")),
             store: self.store.or_else(|| folder("HANDLAMP_STORE")),
             ..self
         }
@@ -148,6 +153,31 @@ impl Context {
         }
         let drawn = diagnostics::draw(&errors, &knowledge.sources, &self.error_look);
         Err(CommandError::input("The knowledge cannot be used while it has errors.")
+            .drawn(drawn)
+            .hint("`handlamp knowledge vet` lists them all.".to_owned()))
+    }
+
+    /// The checklists with every problem of their files.
+    pub fn loaded_checklists(&self, knowledge: &Knowledge) -> (Checklists, Vec<Diagnostic>) {
+        // The built-in lists are for the built-in machines.
+        let built_in =
+            if self.texts().alone() { checklist::Texts::default() } else { checklist::Texts::built_in() };
+        let texts = match &self.options.checklists {
+            Some(folder) => built_in.overlaid_by(folder),
+            None => built_in,
+        };
+        checklist::load(&texts, knowledge)
+    }
+
+    /// The checklists in use; any error in them ends the command with every problem drawn.
+    pub fn checklists(&self, knowledge: &Knowledge) -> Result<Checklists> {
+        let (lists, mut problems) = self.loaded_checklists(knowledge);
+        problems.retain(|p| p.severity == diag::Severity::Error);
+        if problems.is_empty() {
+            return Ok(lists);
+        }
+        let drawn = diagnostics::draw(&problems, &lists.sources, &self.error_look);
+        Err(CommandError::input("The checklists cannot be used while they have errors.")
             .drawn(drawn)
             .hint("`handlamp knowledge vet` lists them all.".to_owned()))
     }

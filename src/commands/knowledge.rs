@@ -67,19 +67,23 @@ fn judge(args: &VetArgs, context: &mut Context) -> Result {
     let fresh: Vec<_> = judged.into_iter().filter(|p| !found.contains(p)).collect();
     found.extend(fresh);
     in_order(&mut found);
+    let (lists, mut of_lists) = context.loaded_checklists(&knowledge);
+    of_lists.extend(vet::judge_checklists(&lists, &knowledge));
+    in_order(&mut of_lists);
     if context.options.json {
-        context.json(&diagnostics::json(&found, &knowledge.sources))?;
+        let both = [(found.as_slice(), &knowledge.sources), (of_lists.as_slice(), &lists.sources)];
+        context.json(&diagnostics::json(&both))?;
     } else {
-        if !found.is_empty() {
-            let drawn = diagnostics::draw(&found, &knowledge.sources, &context.look);
-            context.write(&format!("{drawn}\n"))?;
+        for (problems, sources) in [(&found, &knowledge.sources), (&of_lists, &lists.sources)] {
+            if !problems.is_empty() {
+                let drawn = diagnostics::draw(problems, sources, &context.look);
+                context.write(&format!("{drawn}\n"))?;
+            }
         }
-        context.page(&problems::summary(
-            &found,
-            Entry::all(&knowledge).filter(|e| e.head().is_some()).count(),
-        ))?;
+        let entries = Entry::all(&knowledge).filter(|e| e.head().is_some()).count();
+        context.page(&problems::summary(&found, &of_lists, entries, lists.lists.len()))?;
     }
-    Ok(if has_errors(&found) { Outcome::NotGood } else { Outcome::Done })
+    Ok(if has_errors(&found) || has_errors(&of_lists) { Outcome::NotGood } else { Outcome::Done })
 }
 
 /// How much the knowledge holds, and what is still incomplete

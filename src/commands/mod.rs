@@ -4,13 +4,16 @@
 //! what they have to say as a page or as one JSON value; they never print.
 
 mod case;
+mod checklist;
 mod completions;
 mod context;
 mod diagnose;
 mod find;
 mod knowledge;
+mod lines;
 mod manual;
 mod outcome;
+mod sheet;
 mod show;
 mod talk;
 mod weights;
@@ -41,6 +44,7 @@ Examples:
   handlamp find bags too light
   handlamp show fills-steadily-light
   handlamp weights fills.csv --target 250g
+  handlamp checklist run daily-start
 ")]
 pub struct Program {
     #[command(subcommand)]
@@ -53,6 +57,7 @@ pub struct Program {
 enum Command {
     Diagnose(diagnose::Args),
     Case(case::Args),
+    Checklist(checklist::Args),
     Find(find::Args),
     Show(show::Args),
     Weights(weights::Args),
@@ -67,6 +72,7 @@ impl Command {
         let done = match self {
             Command::Diagnose(args) => diagnose::run(args, context),
             Command::Case(args) => case::run(args, context),
+            Command::Checklist(args) => checklist::run(args, context),
             Command::Find(args) => find::run(args, context),
             Command::Show(args) => show::run(args, context),
             Command::Weights(args) => weights::run(args, context),

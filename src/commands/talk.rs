@@ -1,8 +1,7 @@
 //! Drives a walk with a person: at a terminal with line editing, through a pipe line by line. Every answer is on disk
 //! before the next question is shown.
 
-use std::io::BufRead;
-
+use super::lines::{LONGEST_LINE, Lines};
 use super::{CommandError, Context, Result};
 use crate::casebook::{Case, Record, Store, StoreError};
 use crate::knowledge::{Asks, FindingKind, Knowledge};
@@ -12,64 +11,6 @@ use crate::walk::{Ask, Input, Item, Show, State, Step, Walker, is_word, understa
 
 /// Most symptoms proposed for the caller's words.
 const MOST_PROPOSED: usize = 5;
-/// Longest line taken from a pipe, in bytes; what is longer is refused in words.
-const LONGEST_LINE: usize = 1 << 20;
-
-/// Where answers come from.
-enum Lines {
-    Terminal(Box<rustyline::DefaultEditor>),
-    Pipe(std::io::StdinLock<'static>),
-}
-
-impl Lines {
-    fn open(context: &Context) -> Self {
-        if context.asks_a_person
-            && context.shows_a_person
-            && let Ok(editor) = rustyline::DefaultEditor::new()
-        {
-            return Lines::Terminal(Box::new(editor));
-        }
-        Lines::Pipe(std::io::stdin().lock())
-    }
-
-    /// The next line; none at the end, or when the person breaks off.
-    fn next(&mut self) -> Option<String> {
-        match self {
-            Lines::Terminal(editor) => editor.readline("> ").ok(),
-            Lines::Pipe(stdin) => {
-                let mut bytes = Vec::new();
-                let mut limited = std::io::Read::take(&mut *stdin, LONGEST_LINE as u64);
-                match limited.read_until(b'\n', &mut bytes) {
-                    Ok(0) | Err(_) => None,
-                    Ok(_) => {
-                        if bytes.last() != Some(&b'\n') && bytes.len() >= LONGEST_LINE {
-                            skip_line(stdin);
-                        }
-                        Some(String::from_utf8_lossy(&bytes).trim_end_matches(['\n', '\r']).to_owned())
-                    }
-                }
-            }
-        }
-    }
-}
-
-/// Reads on to the end of a line that is too long to keep.
-fn skip_line(stdin: &mut std::io::StdinLock<'static>) {
-    loop {
-        let Ok(chunk) = stdin.fill_buf() else { return };
-        if chunk.is_empty() {
-            return;
-        }
-        let (length, end) = match chunk.iter().position(|b| *b == b'\n') {
-            Some(place) => (place + 1, true),
-            None => (chunk.len(), false),
-        };
-        stdin.consume(length);
-        if end {
-            return;
-        }
-    }
-}
 
 /// A walk with its record on disk.
 pub(super) struct Talk<'k> {
@@ -109,7 +50,11 @@ impl<'k> Talk<'k> {
 
     /// Asks until the person leaves or the case is closed.
     pub(super) fn run(&mut self, first: Step, context: &mut Context) -> Result<State> {
-        let mut lines = Lines::open(context);
+        self.run_on(first, &mut Lines::open(context), context)
+    }
+
+    /// The same, with lines that somebody else reads on afterwards.
+    pub(super) fn run_on(&mut self, first: Step, lines: &mut Lines, context: &mut Context) -> Result<State> {
         let mut step = first;
         loop {
             let known = self.record.is_some();
@@ -130,7 +75,7 @@ impl<'k> Talk<'k> {
                 (_, words) => {
                     self.words = words;
                     self.show(&state, step.show.as_ref(), context)?;
-                    match self.line(&mut lines, &state, context)? {
+                    match self.line(lines, &state, context)? {
                         Some(line) => understand(&line, &state, self.knowledge),
                         None => Input::Leave,
                     }

@@ -41,6 +41,8 @@ pub struct Texts {
     files: BTreeMap<String, (String, String)>,
     /// Files that could not be read, found while gathering.
     problems: Vec<(String, String)>,
+    /// Whether the built-in entries were left out.
+    alone: bool,
 }
 
 impl Texts {
@@ -73,6 +75,7 @@ impl Texts {
             over.problems.push((folder.display().to_string(), error));
         }
         let alone = over.files.get("knowledge.yaml").is_some_and(|(_, text)| stands_alone(text));
+        self.alone |= alone;
         if alone {
             self.files.retain(|path, _| path.starts_with("words/"));
         }
@@ -137,6 +140,11 @@ impl Texts {
             }
         }
         format!("{:016x}", hasher.finish())
+    }
+
+    /// Whether this knowledge stands without the built-in entries, so that lists made for those do not fit it.
+    pub fn alone(&self) -> bool {
+        self.alone
     }
 
     /// Whether every file could be read.

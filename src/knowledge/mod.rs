@@ -23,6 +23,6 @@ pub use model::*;
 pub use panel::{Setting, Sign, SignKind};
 pub use resolve::PATTERNS;
 pub use schema::{ENTRY_KINDS, schema};
-pub use second_reader::read_twice;
+pub use second_reader::{read_again, read_twice};
 pub use vocabulary::{TalkWords, Vocabulary};
 pub use works::{ASKED, FILLS, MINUTES, QUANTITIES, safety_read, step};

@@ -10,10 +10,18 @@ use crate::diag::{Code, Diagnostic, Sources, Span};
 /// Reads every file with both readers and names each first difference. Spans point into the returned sources.
 pub fn read_twice(texts: &Texts) -> (Sources, Vec<Diagnostic>) {
     let mut sources = Sources::default();
+    for (_, name, text) in texts.iter() {
+        sources.add(name, text);
+    }
+    let problems = read_again(&sources);
+    (sources, problems)
+}
+
+/// Reads every text of these sources with both readers.
+pub fn read_again(sources: &Sources) -> Vec<Diagnostic> {
     let mut problems = Vec::new();
-    let files: Vec<_> = texts.iter().map(|(_, name, text)| sources.add(name, text)).collect();
-    for file in files {
-        let Ok(node) = yaml::parse(&sources, file) else { continue };
+    for file in sources.ids() {
+        let Ok(node) = yaml::parse(sources, file) else { continue };
         match serde_yaml::from_str::<Other>(sources.text(file)) {
             Ok(other) => {
                 if let Some(span) = difference(&node, &other) {
@@ -30,7 +38,7 @@ pub fn read_twice(texts: &Texts) -> (Sources, Vec<Diagnostic>) {
             }
         }
     }
-    (sources, problems)
+    problems
 }
 
 /// The place of the first value on which the two differ.

@@ -186,24 +186,25 @@ struct Related<'a> {
 }
 
 /// The problems for a program.
-pub fn json<'a>(problems: &'a [Diagnostic], sources: &Sources) -> ProblemsOut<'a> {
-    let count = |severity| problems.iter().filter(|p| p.severity == severity).count();
-    let related = |p: &'a Diagnostic| {
+pub fn json<'a>(found: &[(&'a [Diagnostic], &Sources)]) -> ProblemsOut<'a> {
+    let problems =
+        || found.iter().flat_map(|(problems, sources)| problems.iter().map(move |p| (p, *sources)));
+    let count = |severity| problems().filter(|(p, _)| p.severity == severity).count();
+    let related = |p: &'a Diagnostic, sources: &Sources| {
         p.related.iter().map(|(span, label)| Related { at: sources.position(*span), label }).collect()
     };
     ProblemsOut {
         format: "handlamp-problems/1",
         errors: count(Severity::Error),
         warnings: count(Severity::Warning),
-        problems: problems
-            .iter()
-            .map(|p| ProblemOut {
+        problems: problems()
+            .map(|(p, sources)| ProblemOut {
                 code: p.code.as_str(),
                 severity: p.severity,
                 message: &p.message,
                 at: p.span.map(|span| sources.position(span)),
                 label: (!p.label.is_empty()).then_some(p.label.as_str()),
-                related: related(p),
+                related: related(p, sources),
                 help: p.help.as_deref(),
             })
             .collect(),

@@ -11,13 +11,18 @@ use crate::units::Kind;
 
 pub(super) fn judge(judge: &mut Judge<'_>) {
     for job in jobs(judge.knowledge) {
-        places(judge, &job);
-        cautions(judge, &job);
-        safety_read(judge, &job);
-        motion(judge, &job);
+        one(judge, &job);
     }
     voltages(judge);
     energies(judge);
+}
+
+/// One piece of work.
+pub(super) fn one<'k>(judge: &mut Judge<'k>, job: &Job<'k>) {
+    places(judge, job);
+    cautions(judge, job);
+    safety_read(judge, job);
+    motion(judge, job);
 }
 
 /// The places of an entry and its steps, as written.
@@ -123,7 +128,7 @@ fn safety_read(judge: &mut Judge<'_>, job: &Job<'_>) {
                 job.kind, job.id
             );
             judge.push(
-                Diagnostic::error(Code::MissingSafetyRead, job.head.span, message)
+                Diagnostic::error(Code::MissingSafetyRead, job.span, message)
                     .label("this entry has no `safety_read`")
                     .help(how.to_owned()),
             );
@@ -131,7 +136,7 @@ fn safety_read(judge: &mut Judge<'_>, job: &Job<'_>) {
         Some((_, date)) if date.parse::<jiff::civil::Date>().is_err() => {
             let message = format!("'{date}' under `safety_read` of '{}' is not a date", job.id);
             judge.push(
-                Diagnostic::error(Code::BadValue, job.head.span, message)
+                Diagnostic::error(Code::BadValue, job.span, message)
                     .label("in this entry")
                     .help("write year, month and day, like 2026-11-25".to_owned()),
             );

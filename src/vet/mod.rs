@@ -3,6 +3,7 @@
 //! Errors refuse the knowledge; warnings are for an author to look at. Loading has checked keys, types, names and
 //! ranges before; here entries are judged together and on each machine.
 
+mod checklists;
 mod hands_on;
 mod links;
 mod numbers;
@@ -14,10 +15,11 @@ mod steps;
 #[cfg(test)]
 mod tests;
 
-use crate::diag::{Diagnostic, in_order};
+use crate::diag::{Diagnostic, Span, in_order};
 use crate::graph::{FaultGraph, View, machine_view};
-use crate::knowledge::{Head, Knowledge, Machine, Texts, Work, read_twice};
+use crate::knowledge::{Knowledge, Machine, Texts, Work, read_twice};
 
+pub use checklists::judge as judge_checklists;
 pub use stats::{Counts, Stats, stats};
 
 /// Every problem beyond those of loading, by file and place. Spans point into `knowledge.sources`, so `texts` must be
@@ -60,7 +62,7 @@ impl<'k> Judge<'k> {
 struct Job<'k> {
     kind: &'static str,
     id: &'k str,
-    head: &'k Head,
+    span: Span,
     work: &'k Work,
 }
 
@@ -69,8 +71,8 @@ fn jobs(knowledge: &Knowledge) -> impl Iterator<Item = Job<'_>> {
     let checks = knowledge.checks.values();
     let remedies = knowledge.remedies.values();
     checks
-        .map(|c| Job { kind: "check", id: c.id.as_str(), head: &c.head, work: &c.work })
-        .chain(remedies.map(|r| Job { kind: "remedy", id: r.id.as_str(), head: &r.head, work: &r.work }))
+        .map(|c| Job { kind: "check", id: c.id.as_str(), span: c.head.span, work: &c.work })
+        .chain(remedies.map(|r| Job { kind: "remedy", id: r.id.as_str(), span: r.head.span, work: &r.work }))
 }
 
 /// `a`, `a and b`, `a, b and c`.

@@ -4,7 +4,7 @@
 
 use super::Judge;
 use super::sentences::{further_action, late_condition, length};
-use crate::diag::{Code, Diagnostic, FileId, Span};
+use crate::diag::{Code, Diagnostic, FileId, Sources, Span};
 use crate::knowledge::yaml::{self, Node, Value};
 use crate::knowledge::{Knowledge, Texts};
 
@@ -16,6 +16,7 @@ const OURS: &[&str] = &[
     "title",
     "about",
     "text",
+    "why",
     "asked",
     "ask",
     "read_back",
@@ -42,25 +43,32 @@ pub(super) fn judge(judge: &mut Judge<'_>, texts: &Texts) {
         let entry = path.contains('/') && !path.starts_with("words/");
         // A file that is no YAML has its own problem already.
         if let Some(node) = entry.then(|| yaml::parse(&knowledge.sources, FileId(file)).ok()).flatten() {
-            read(&mut judge.problems, knowledge, "", &node);
+            read(&mut judge.problems, knowledge, &knowledge.sources, "", &node);
         }
     }
 }
 
-fn read(problems: &mut Vec<Diagnostic>, knowledge: &Knowledge, key: &str, node: &Node) {
+/// Judges the house's own words in one file.
+pub(super) fn read(
+    problems: &mut Vec<Diagnostic>,
+    knowledge: &Knowledge,
+    sources: &Sources,
+    key: &str,
+    node: &Node,
+) {
     match &node.value {
         Value::Map(entries) => {
             for (name, value) in entries {
                 let Value::Text(name) = &name.value else { continue };
-                read(problems, knowledge, name, value);
+                read(problems, knowledge, sources, name, value);
             }
         }
-        Value::List(items) => items.iter().for_each(|item| read(problems, knowledge, key, item)),
+        Value::List(items) => items.iter().for_each(|item| read(problems, knowledge, sources, key, item)),
         Value::Text(text) if OURS.contains(&key) => {
             if key == "do" {
                 problems.extend(step(text, node.span));
             }
-            problems.extend(house_words(knowledge, text, node.span));
+            problems.extend(house_words(knowledge, sources, text, node.span));
         }
         _ => {}
     }
@@ -93,7 +101,7 @@ fn step(text: &str, span: Span) -> Vec<Diagnostic> {
 }
 
 /// Words for which the house has another.
-fn house_words(knowledge: &Knowledge, text: &str, span: Span) -> Vec<Diagnostic> {
+fn house_words(knowledge: &Knowledge, sources: &Sources, text: &str, span: Span) -> Vec<Diagnostic> {
     let small = text.to_lowercase();
     let all = knowledge.house_words.iter();
     let unwanted = all.flat_map(|(house, others)| others.iter().map(move |other| (house, other)));
@@ -102,7 +110,7 @@ fn house_words(knowledge: &Knowledge, text: &str, span: Span) -> Vec<Diagnostic>
         .map(|(house, other)| {
             Diagnostic::warning(
                 Code::HouseWord,
-                within(knowledge, span, other),
+                within(sources, span, other),
                 format!("'{other}' is not the word of this house"),
             )
             .label(format!("'{house}' here"))
@@ -121,8 +129,8 @@ fn stands_in(text: &str, phrase: &str) -> bool {
 }
 
 /// The place of a phrase inside a longer text, where it is written in one piece.
-fn within(knowledge: &Knowledge, span: Span, phrase: &str) -> Span {
-    let written = knowledge.sources.text(span.file).get(span.start..span.end).unwrap_or("");
+fn within(sources: &Sources, span: Span, phrase: &str) -> Span {
+    let written = sources.text(span.file).get(span.start..span.end).unwrap_or("");
     let at = written.to_ascii_lowercase().find(phrase);
     at.map_or(span, |at| Span { start: span.start + at, end: span.start + at + phrase.len(), ..span })
 }

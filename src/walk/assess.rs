@@ -144,7 +144,7 @@ pub fn situation<'a>(
         evidence: &gathered.evidence,
         leading,
         heard: !gathered.complained.is_empty() || gathered.run.is_some(),
-        stop: danger || gathered.complained.iter().any(stop_first),
+        stop: danger || gathered.complained.iter().any(stop_first) || shown(desk, gathered).any(stop_first),
         complaint: complaint(desk, gathered),
         answered: gathered.answered.clone(),
         asked: gathered.asked.clone(),
@@ -156,6 +156,15 @@ pub fn situation<'a>(
         visit: desk.visit(case),
         place: place.or_else(|| last_place(desk, case)),
     }
+}
+
+/// The findings that answered checks speak for.
+fn shown<'a>(desk: &'a Desk<'_>, gathered: &'a Gathered) -> impl Iterator<Item = &'a FindingId> {
+    let outcomes = gathered.answered.iter().filter_map(|(check, outcome)| {
+        let check = desk.knowledge.checks.get(check)?;
+        check.outcomes.iter().find(|o| outcome.as_ref() == Some(&o.id.value))
+    });
+    outcomes.flat_map(|outcome| outcome.means.iter().map(|means| &means.finding.value))
 }
 
 /// Where the last answer was taken, or the last remedy done.

@@ -57,6 +57,12 @@ impl Call {
         writeln!(self.stdin, "{text}").unwrap();
     }
 
+    /// Types part of a line and does not end it.
+    pub(crate) fn half(&mut self, text: &str) {
+        write!(self.stdin, "{text}").unwrap();
+        self.stdin.flush().unwrap();
+    }
+
     /// Answers so many questions, all of them when none is given; how many were answered, and whether that was all.
     pub(crate) fn play(&mut self, answers: &Answers, most: Option<usize>) -> (usize, bool) {
         for done in 0..MOST {

@@ -84,6 +84,9 @@ pub enum Answer {
     Signed {
         /// Everybody who signed.
         names: Vec<String>,
+        /// What they wrote beside it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        remark: Option<String>,
     },
     /// A document or photograph.
     Reference {

@@ -2,6 +2,7 @@
 //! a new version. [`text`] writes them: numbers with twelve significant digits, what is unknown as null.
 
 mod cases;
+mod checklists;
 mod counts;
 mod diagnosis;
 mod entry;
@@ -17,6 +18,7 @@ use serde::Serialize;
 use serde_json::ser::{Formatter, PrettyFormatter, Serializer};
 
 pub use cases::{CaseList, case_list};
+pub use checklists::{ListsOut, SheetOut, checklists, sheet};
 pub use counts::{CountsOut, counts};
 pub use diagnosis::{Diagnosis, Proposed, diagnosis};
 pub use entry::{EntryOut, entry};

@@ -42,8 +42,13 @@ pub enum ListInput {
     },
     /// An instrument.
     Instrument(Instrument),
-    /// Names of those who sign.
-    Names(Vec<String>),
+    /// Names of those who sign, and what they write beside it.
+    Names {
+        /// Who.
+        names: Vec<String>,
+        /// What was seen.
+        remark: Option<String>,
+    },
     /// Target and tolerance with their unit.
     Target {
         /// Target.
@@ -83,7 +88,7 @@ pub enum ListInput {
     /// Leave; everything is kept.
     Leave,
     /// Words of danger.
-    Danger,
+    Danger(String),
     /// Not understood; why, in a sentence.
     Misunderstood(String),
 }
@@ -115,7 +120,7 @@ pub fn understand(line: &str, state: &ListState, list: &Checklist) -> ListInput 
     let input = everywhere(text, &state.ask).unwrap_or_else(|| here(text, state, list));
     match input {
         ListInput::Misunderstood(_) | ListInput::Note(_) | ListInput::Words(_) if sounds_dangerous(text) => {
-            ListInput::Danger
+            ListInput::Danger(text.to_owned())
         }
         input => input,
     }
@@ -365,17 +370,18 @@ fn fills(text: &str, ask: RunAsk, state: &ListState) -> ListInput {
     }
 }
 
-/// One or more names, parted by commas; n when nobody can confirm it.
+/// One or more names, parted by commas, and after a colon what was seen; n when nobody can confirm it.
 fn names(text: &str) -> ListInput {
     let (word, rest) = text.split_once([' ', ',']).unwrap_or((text, ""));
     if yes_no(word) == Some(false) {
         return ListInput::Answer(Answer::NotSo { found: rest.trim().to_owned() });
     }
+    let (text, remark) = text.split_once(':').map_or((text, ""), |(names, remark)| (names, remark.trim()));
     let names: Vec<String> = text.split(',').map(|n| n.trim().to_owned()).filter(|n| !n.is_empty()).collect();
     if names.is_empty() || !names.iter().all(|n| is_name(n)) {
         return say("It is confirmed by name: type the name, or n if it is not so.");
     }
-    ListInput::Names(names)
+    ListInput::Names { names, remark: Some(remark.to_owned()).filter(|r| !r.is_empty()) }
 }
 
 /// `Ann, 2026-12-05`; the day may be said in words.

@@ -1,6 +1,7 @@
 //! Carrying a checklist out, as a pure state machine: `step(state, input)` gives the next state, the lines that must be
 //! on disk before it is shown, and what is asked. Nothing is ever ticked by default; nobody passes a hold.
 
+mod answers;
 mod gate;
 mod handover;
 mod input;

@@ -2,17 +2,15 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::answers::instrument_of;
 use super::gate::relevant_options;
 use super::input::ListInput;
-use super::judge::judge;
 use super::state::{ListAsk, ListShow, ListState, ListStep, OpenPoint, open_points};
-use super::ways::{Way, ways};
-use crate::casebook::sheet::{Answer, Head, Instrument, Kept, Line, Sheet, Standing};
+use crate::casebook::sheet::{Answer, Head, Kept, Line, Sheet, Standing};
 use crate::casebook::{CaseId, Closing};
-use crate::checklist::{Checklist, Item, Kind, Measure, Situation};
+use crate::checklist::{Checklist, Item, Situation};
 use crate::ids::{ItemId, ListId};
 use crate::knowledge::{Knowledge, Machine};
-use crate::units::Quantity;
 use crate::walk::Lockout;
 
 /// What is known around a sheet when it is taken up.
@@ -154,7 +152,7 @@ impl Stride<'_> {
         self.show = Some(ListShow::Said(sentence.into()));
     }
 
-    fn not_understood(&mut self, sentence: impl Into<String>) {
+    pub(super) fn not_understood(&mut self, sentence: impl Into<String>) {
         self.show = Some(ListShow::NotUnderstood(sentence.into()));
     }
 
@@ -268,10 +266,13 @@ impl Stride<'_> {
             ListInput::Why => self.show = Some(ListShow::Why),
             ListInput::Overview => self.show = Some(ListShow::Overview),
             ListInput::Help => self.show = Some(ListShow::Help),
-            ListInput::Danger => self.not_understood(
-                "Stop the machine now, from outside, mains off. Help whoever is hurt; call the emergency number. This \
-                 list waits.",
-            ),
+            ListInput::Danger(words) => {
+                self.note(words);
+                self.not_understood(
+                    "Stop the machine now, from outside, mains off. Help whoever is hurt; call the emergency number. \
+                     This list waits.",
+                );
+            }
             ListInput::Leave => self.state.ask = ListAsk::Over,
             ListInput::Person => {
                 self.lapse();
@@ -348,9 +349,9 @@ impl Stride<'_> {
             (ListAsk::Instrument { value, expected, .. }, ListInput::Instrument(instrument)) => {
                 self.with_instrument(item, *value, *expected, instrument);
             }
-            (_, ListInput::Names(names)) => self.names(item, Vec::new(), names),
-            (ListAsk::Names { so_far, .. }, ListInput::Words(name)) => {
-                self.names(item, so_far.clone(), vec![name]);
+            (_, ListInput::Names { names, remark }) => self.names(item, Vec::new(), names, remark),
+            (ListAsk::Names { so_far, remark, .. }, ListInput::Words(name)) => {
+                self.names(item, so_far.clone(), vec![name], remark.clone());
             }
             (ListAsk::Failed(_), ListInput::Chosen(place)) => self.way_on(item, place),
             (ListAsk::DeviationName(id), ListInput::Words(name)) => {
@@ -371,171 +372,5 @@ impl Stride<'_> {
             }
             (ask, input) => self.gates(ask, input),
         }
-    }
-
-    fn figure(&mut self, item: &Item, value: Quantity, expected: Option<Quantity>) {
-        let Kind::Measure(Measure { instrument, due, .. }) = &item.kind else { return };
-        let known = instrument.as_ref().and_then(|name| self.state.instruments.get(name)).cloned();
-        match (known, due) {
-            (Some(instrument), true) => self.with_instrument(item, value, expected, instrument),
-            (None, true) => {
-                self.state.ask = ListAsk::Instrument { item: item.id.value.clone(), value, expected };
-            }
-            (_, false) => {
-                let instrument = instrument.clone().map(|name| Instrument { name, due: None });
-                self.answered(item, Answer::Value { value, expected, instrument });
-            }
-        }
-    }
-
-    fn with_instrument(
-        &mut self,
-        item: &Item,
-        value: Quantity,
-        expected: Option<Quantity>,
-        used: Instrument,
-    ) {
-        if let Some(name) = instrument_of(item) {
-            // One that is overdue is asked about anew the next time.
-            if used.due.is_some_and(|due| due >= self.state.today) {
-                self.state.instruments.insert(name, used.clone());
-            } else {
-                self.state.instruments.remove(&name);
-            }
-        }
-        self.answered(item, Answer::Value { value, expected, instrument: Some(used) });
-    }
-
-    /// So many different people as the item asks for.
-    fn names(&mut self, item: &Item, mut so_far: Vec<String>, more: Vec<String>) {
-        let (Kind::Confirm(wanted) | Kind::Hold(wanted)) = item.kind else { return };
-        for name in more {
-            if so_far.iter().any(|known| known.to_lowercase() == name.to_lowercase()) {
-                return self
-                    .not_understood(format!("{name} stands there already. Another person signs here too."));
-            }
-            so_far.push(name);
-        }
-        if so_far.len() < wanted.max(1) {
-            self.state.ask = ListAsk::Names { item: item.id.value.clone(), so_far };
-            return;
-        }
-        self.answered(item, Answer::Signed { names: so_far });
-    }
-
-    /// Judges an answer and writes it down; what is not as wanted stops here.
-    fn answered(&mut self, item: &Item, answer: Answer) {
-        let judged = judge(item, &answer, self.state.today);
-        let key = match &answer {
-            Answer::Signed { names } if item.locks_out => names.first().cloned(),
-            _ => None,
-        };
-        let id = item.id.value.clone();
-        let corrects = std::mem::take(&mut self.state.correcting);
-        self.line(Line::Answered { item: id.clone(), answer, good: judged.good, corrects });
-        if let Some(key) = key {
-            self.line(Line::Locked { key: key.clone() });
-            self.state.lockout = Lockout { procedure: Some(true), key: Some(key) };
-            self.state.fresh_lock = true;
-        }
-        if item.restores && judged.good {
-            self.line(Line::Restored);
-            self.lapse();
-        }
-        if !judged.says.is_empty() {
-            self.say(judged.says);
-        }
-        if judged.good { self.next() } else { self.state.ask = ListAsk::Failed(id) }
-    }
-
-    fn way_on(&mut self, item: &Item, place: usize) {
-        let id = item.id.value.clone();
-        let judged = self.state.sheet.answer(&id).map(|(_, answer)| judge(item, answer, self.state.today));
-        let ways = ways(item, judged.as_ref());
-        match ways.get(place) {
-            Some(Way::Again) => self.gate(&id),
-            Some(Way::Note) => self.state.ask = ListAsk::Note(id),
-            Some(Way::Diagnose) => self.state.ask = ListAsk::Diagnosing(id),
-            Some(Way::Deviation) => self.state.ask = ListAsk::DeviationName(id),
-            None => self.not_understood(format!("Type a number from 1 to {}.", ways.len())),
-        }
-    }
-
-    fn note(&mut self, text: String) {
-        let Some(item) = self.state.ask.item().cloned() else { return };
-        if text.is_empty() {
-            self.state.ask = ListAsk::Note(item);
-            return;
-        }
-        self.line(Line::Note { item, text });
-        self.say("Written down.");
-    }
-
-    fn skip(&mut self) {
-        let Some(item) = self.state.ask.item().and_then(|id| self.list.item(id)) else { return };
-        let id = item.id.value.clone();
-        if self.state.sheet.standing(&id) == Standing::Failed {
-            self.not_understood(
-                "It failed, so it cannot be left out. Choose one of the ways on, or 'leave'.",
-            );
-        } else if !self.list.may_be_skipped(item) {
-            self.not_understood(match item.kind {
-                Kind::Hold(_) => {
-                    "Nobody goes past a hold. 'leave' keeps everything until it can be confirmed."
-                }
-                _ => "This one cannot be left out: what comes after hangs on it.",
-            });
-        } else {
-            self.state.ask = ListAsk::SkipReason(id);
-        }
-    }
-
-    fn correct(&mut self) {
-        let answered: Vec<ItemId> = self
-            .list
-            .items()
-            .map(|(_, item)| item.id.value.clone())
-            .filter(|id| self.state.sheet.standing(id) != Standing::Open)
-            .collect();
-        if answered.is_empty() {
-            self.not_understood("Nothing was answered yet.");
-        } else {
-            self.state.ask = ListAsk::Correct(answered);
-        }
-    }
-
-    fn back(&mut self) {
-        if matches!(self.state.ask, ListAsk::Item(_) | ListAsk::Failed(_) | ListAsk::End | ListAsk::Owner(_))
-        {
-            let current = self.state.ask.item().cloned();
-            let before = self.state.sheet.lines.iter().rev().find_map(|kept| match &kept.line {
-                Line::Answered { item, .. } | Line::Skipped { item, .. }
-                    if Some(item) != current.as_ref() =>
-                {
-                    Some(item.clone())
-                }
-                _ => None,
-            });
-            match before {
-                Some(item) => self.again(&item),
-                None => self.not_understood("This is the first item."),
-            }
-        } else {
-            self.next();
-        }
-    }
-
-    /// An item once more; its answer takes the place of the one before, which stays in the record.
-    fn again(&mut self, item: &ItemId) {
-        self.gate(item);
-        self.state.correcting = true;
-    }
-}
-
-/// What the figure of an item is read with.
-fn instrument_of(item: &Item) -> Option<String> {
-    match &item.kind {
-        Kind::Measure(measure) => measure.instrument.clone(),
-        _ => None,
     }
 }

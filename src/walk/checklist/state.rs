@@ -52,6 +52,8 @@ pub enum ListAsk {
         item: ItemId,
         /// Who signed so far.
         so_far: Vec<String>,
+        /// What was written beside it.
+        remark: Option<String>,
     },
     /// An item failed: try again, note, diagnose, deviation.
     Failed(ItemId),

@@ -23,7 +23,12 @@ pub fn ways(item: &Item, judged: Option<&Judged>) -> Vec<Way> {
     let mut ways = vec![Way::Again, Way::Note];
     match item.leads(judged.and_then(|j| j.on.as_ref())) {
         Some(Leads::Stop) => return ways,
-        Some(Leads::Opens { .. }) => ways.push(Way::Diagnose),
+        Some(Leads::Opens { deviation, .. }) => {
+            ways.push(Way::Diagnose);
+            if !deviation {
+                return ways;
+            }
+        }
         None => {}
     }
     if !matches!(item.kind, Kind::Hold(_)) {

@@ -1,0 +1,64 @@
+//! Lines as they are typed: at a terminal with line editing, or through a pipe.
+
+use std::io::BufRead;
+
+use super::Context;
+
+/// Longest line taken from a pipe, in bytes; what is longer is refused in words.
+pub(super) const LONGEST_LINE: usize = 1 << 20;
+
+/// Where answers come from.
+pub(super) enum Lines {
+    Terminal(Box<rustyline::DefaultEditor>),
+    Pipe(std::io::StdinLock<'static>),
+}
+
+impl Lines {
+    pub(super) fn open(context: &Context) -> Self {
+        if context.asks_a_person
+            && context.shows_a_person
+            && let Ok(editor) = rustyline::DefaultEditor::new()
+        {
+            return Lines::Terminal(Box::new(editor));
+        }
+        Lines::Pipe(std::io::stdin().lock())
+    }
+
+    /// The next line; none at the end, or when the person breaks off.
+    pub(super) fn next(&mut self) -> Option<String> {
+        match self {
+            Lines::Terminal(editor) => editor.readline("> ").ok(),
+            Lines::Pipe(stdin) => {
+                let mut bytes = Vec::new();
+                let mut limited = std::io::Read::take(&mut *stdin, LONGEST_LINE as u64);
+                match limited.read_until(b'\n', &mut bytes) {
+                    Ok(0) | Err(_) => None,
+                    Ok(_) => {
+                        if bytes.last() != Some(&b'\n') && bytes.len() >= LONGEST_LINE {
+                            skip_line(stdin);
+                        }
+                        Some(String::from_utf8_lossy(&bytes).trim_end_matches(['\n', '\r']).to_owned())
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Reads on to the end of a line that is too long to keep.
+fn skip_line(stdin: &mut std::io::StdinLock<'static>) {
+    loop {
+        let Ok(chunk) = stdin.fill_buf() else { return };
+        if chunk.is_empty() {
+            return;
+        }
+        let (length, end) = match chunk.iter().position(|b| *b == b'\n') {
+            Some(place) => (place + 1, true),
+            None => (chunk.len(), false),
+        };
+        stdin.consume(length);
+        if end {
+            return;
+        }
+    }
+}

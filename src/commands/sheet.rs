@@ -1,0 +1,263 @@
+//! Carries a list out with a person. Every line is on disk before the next question is shown; a failed item leads into a
+//! diagnosis and back.
+
+use super::lines::{LONGEST_LINE, Lines};
+use super::talk::{Talk, stored};
+use super::{CommandError, Context, Outcome, Result, find};
+use crate::casebook::sheet::{Head, SheetRecord, Sheets};
+use crate::casebook::{CaseId, Store};
+use crate::checklist::{Checklists, Kind};
+use crate::ids::ItemId;
+use crate::knowledge::Knowledge;
+use crate::render::json;
+use crate::view::{Block, Page, checklist as view, words};
+use crate::walk::checklist::{
+    Around, ListAsk, ListInput, ListShow, ListState, ListStep, ListWalker, case_of, open_case, open_points,
+    understand,
+};
+
+/// A list being carried out, with its record on disk.
+pub(super) struct Round<'k> {
+    knowledge: &'k Knowledge,
+    lists: &'k Checklists,
+    walker: ListWalker<'k>,
+    sheets: &'k Sheets,
+    record: Option<SheetRecord>,
+}
+
+/// The day now, where the person is.
+pub(super) fn today(context: &Context) -> jiff::civil::Date {
+    (context.clock)().to_zoned_datetime(jiff::tz::TimeZone::system()).date()
+}
+
+/// A timestamp as a person reads it, in the local zone: '2026-11-25 01:56'.
+pub(super) fn readable(timestamp: &str) -> String {
+    let zoned =
+        timestamp.parse::<jiff::Timestamp>().map(|t| t.to_zoned_datetime(jiff::tz::TimeZone::system()));
+    zoned.map_or_else(|_| timestamp.to_owned(), |z| z.strftime("%Y-%m-%d %H:%M").to_string())
+}
+
+/// What the other sheets of the same machine say: same family, same serial number.
+pub(super) fn around(
+    lists: &Checklists,
+    sheets: &Sheets,
+    head: &Head,
+    own: Option<&CaseId>,
+    context: &Context,
+) -> Result<Around> {
+    let (all, _) = sheets.list().map_err(stored)?;
+    let others = all.into_iter().filter(|sheet| {
+        Some(&sheet.id) != own && sheet.head.machine == head.machine && sheet.head.serial == head.serial
+    });
+    let mut around =
+        Around { signed: std::collections::BTreeSet::new(), elsewhere: Vec::new(), today: today(context) };
+    for sheet in others {
+        if sheet.ended().is_some() && sheet.damage.is_empty() {
+            around.signed.insert(sheet.head.list.clone());
+        }
+        if let Some(list) = lists.lists.get(&sheet.head.list) {
+            around.elsewhere.extend(open_points(list, &sheet));
+        }
+    }
+    Ok(around)
+}
+
+impl<'k> Round<'k> {
+    pub(super) fn new(
+        knowledge: &'k Knowledge,
+        lists: &'k Checklists,
+        walker: ListWalker<'k>,
+        sheets: &'k Sheets,
+        record: Option<SheetRecord>,
+    ) -> Self {
+        Self { knowledge, lists, walker, sheets, record }
+    }
+
+    /// Asks until the person leaves or the list is signed.
+    pub(super) fn run(&mut self, first: ListStep, context: &mut Context) -> Result {
+        let mut lines = Lines::open(context);
+        let mut step = first;
+        loop {
+            self.keep(&mut step, context)?;
+            let state = step.state;
+            if let ListAsk::Over = state.ask {
+                return self.bye(&state, context);
+            }
+            if let ListAsk::Diagnosing(item) = &state.ask {
+                let item = item.clone();
+                step = self.diagnose(state, &item, &mut lines, context)?;
+                continue;
+            }
+            self.show(&state, step.show.as_ref(), context)?;
+            let input = self.line(&mut lines, &state, context)?.unwrap_or(ListInput::Leave);
+            step = self.walker.step(state, input);
+        }
+    }
+
+    /// Puts lines on disk before anything else is shown; the record begins with the first of them.
+    fn keep(&mut self, step: &mut ListStep, context: &mut Context) -> Result<()> {
+        let lines = std::mem::take(&mut step.lines);
+        for (line, by) in lines {
+            let now = (context.clock)();
+            if self.record.is_none() {
+                let id = self.sheets.fresh_id(today(context)).map_err(stored)?;
+                self.record = Some(self.sheets.create(&step.state.sheet.head, &id, now).map_err(stored)?);
+                let mut page = Page::default();
+                page.text(format!("This is sheet {id}. Every answer is kept at once."));
+                context.aside_or_page(&page)?;
+            }
+            if let Some(record) = &mut self.record {
+                record.append(line, by.as_deref(), now).map_err(stored)?;
+            }
+        }
+        if let Some(record) = &self.record {
+            step.state.sheet = record.sheet().clone();
+        } else if step.state.machine_known && step.state.asked.0 {
+            // The machine is named only now: what its other sheets say counts from here on.
+            let around = around(self.lists, self.sheets, &step.state.sheet.head, None, context)?;
+            step.state = self.walker.around(step.state.clone(), around);
+        }
+        Ok(())
+    }
+
+    fn show(&self, state: &ListState, show: Option<&ListShow>, context: &mut Context) -> Result<()> {
+        let mut page = Page::default();
+        match show {
+            Some(ListShow::NotUnderstood(sentence)) => {
+                page.text(sentence.as_str());
+                return context.aside_or_page(&page);
+            }
+            Some(ListShow::Said(sentence)) => page.text(sentence.as_str()),
+            Some(ListShow::Overview) => page = view::overview(self.knowledge, self.walker.list, state),
+            Some(ListShow::Help) => page = view::help(),
+            Some(ListShow::Why) | None => {}
+        }
+        if !page.0.is_empty() {
+            context.aside_or_page(&page)?;
+        }
+        let question = view::question(self.knowledge, self.walker.list, state);
+        context.aside_or_page(&question)
+    }
+
+    /// One answer. A run of fills may take several lines, up to an empty one.
+    fn line(&self, lines: &mut Lines, state: &ListState, context: &mut Context) -> Result<Option<ListInput>> {
+        let list = self.walker.list;
+        let is_run = matches!(&state.ask, ListAsk::Item(id)
+            if list.item(id).is_some_and(|item| matches!(item.kind, Kind::Run(_))));
+        if !is_run {
+            return Ok(lines.next().map(|line| understand(&line, state, list)));
+        }
+        let mut text = String::new();
+        loop {
+            let Some(line) = lines.next() else {
+                // A sitting broken off inside a run has not given it; a file that ends there has.
+                let given = !text.is_empty() && !matches!(lines, Lines::Terminal(_));
+                return Ok(given.then(|| understand(&text, state, list)));
+            };
+            if line.trim().is_empty() {
+                let input = understand(&text, state, list);
+                if text.is_empty() || !matches!(input, ListInput::Misunderstood(_)) {
+                    return Ok(Some(input));
+                }
+                self.misread(&input, context)?;
+                continue;
+            }
+            match understand(&line, state, list) {
+                // A line of figures alone is misunderstood only because more are wanted.
+                ListInput::Answer(_) | ListInput::Misunderstood(_)
+                    if line
+                        .chars()
+                        .all(|c| c.is_ascii_digit() || " .,;\t".contains(c) || c.is_alphabetic())
+                        && line.trim_start().starts_with(|c: char| c.is_ascii_digit()) =>
+                {
+                    if text.len() < LONGEST_LINE {
+                        text.push_str(&line);
+                        text.push('\n');
+                    }
+                }
+                input @ ListInput::Misunderstood(_) => self.misread(&input, context)?,
+                input => return Ok(Some(input)),
+            }
+        }
+    }
+
+    fn misread(&self, input: &ListInput, context: &mut Context) -> Result<()> {
+        let ListInput::Misunderstood(sentence) = input else { return Ok(()) };
+        let mut page = Page::default();
+        page.text(sentence.as_str());
+        context.aside_or_page(&page)
+    }
+
+    /// From a failed item into a diagnosis with the readings taken so far, and back.
+    fn diagnose(
+        &mut self,
+        state: ListState,
+        item: &ItemId,
+        lines: &mut Lines,
+        context: &mut Context,
+    ) -> Result<ListStep> {
+        let store = Store::at(&context.store()?);
+        let now = (context.clock)();
+        let known = open_case(&state.sheet, item).and_then(|id| CaseId::parse(id).ok());
+        let record = match known {
+            Some(id) => store.open(&id).map_err(stored)?,
+            None => {
+                let case = case_of(self.walker.list, &state.sheet, item, self.knowledge, state.today)
+                    .ok_or_else(|| CommandError::input("This item opens no diagnosis."))?;
+                let id = store.fresh_id(state.today).map_err(stored)?;
+                store.create(&case, &id, now).map_err(stored)?
+            }
+        };
+        let id = record.id().clone();
+        let mut begun = self.walker.diagnosis_begun(state, item, &id);
+        self.keep(&mut begun, context)?;
+        let mut page = Page::default();
+        page.heading(format!("Diagnosis, case {id}"));
+        page.text("It begins with the readings taken so far. 'leave' or the end of the case comes back to the list.");
+        context.aside_or_page(&page)?;
+        let failed = |error: String| CommandError::input(words::sentence(&error));
+        let case = record.case().clone();
+        let mut talk = Talk::new(self.knowledge, find::index(context)?, store, None).with(record);
+        let first = talk.walker().resume(case, true).map_err(|e| failed(e.to_string()))?;
+        let end = talk.run_on(first, lines, context)?;
+        Ok(self.walker.diagnosis_ended(begun.state, item, &id, end.case.closed))
+    }
+
+    fn bye(&self, state: &ListState, context: &mut Context) -> Result {
+        let mut page = Page::default();
+        let list = self.walker.list;
+        match &self.record {
+            None => page.text("Nothing was answered, so nothing is kept."),
+            Some(record) if record.sheet().ended().is_some() => {
+                let id = record.sheet().id.clone();
+                page.text(format!("Sheet {id} is signed."));
+                page.hint(format!("handlamp checklist report {id} writes the report."));
+                if let Some(next) =
+                    self.lists.lists.values().find(|other| other.after.iter().any(|a| a.value == list.id))
+                {
+                    page.hint(format!("handlamp checklist run {} comes next.", next.id));
+                }
+            }
+            Some(record) => {
+                let id = record.sheet().id.clone();
+                let (done, all) = view::progress(self.knowledge, list, record.sheet());
+                page.text(format!(
+                    "Sheet {id} stays open, {done} of {} done. Everything answered is kept.",
+                    words::count(all, "item", "items")
+                ));
+                if let Some(key) = &state.lockout.key {
+                    page.text(format!("The lock of {key} counts for this sitting only: it is asked anew."));
+                }
+                page.hint(format!("handlamp checklist continue {id} goes on."));
+            }
+        }
+        page.push(Block::Notice);
+        context.aside_or_page(&page)?;
+        if context.options.json
+            && let Some(record) = &self.record
+        {
+            context.json(&json::sheet(self.knowledge, list, record.sheet(), state.today))?;
+        }
+        Ok(Outcome::Done)
+    }
+}
