@@ -148,7 +148,19 @@ fn what_is_filled_in_by_hand_has_boxes_and_blanks_on_every_output() {
     Name: ________   Time: ________
     ");
     insta::assert_snapshot!(markdown::report(&page), @r"
-");
+    ### 1\. Corners
+
+    **HOLD**
+
+    Reading: \_\_\_\_\_\_\_\_ g   \[ \] done   \[ \] not so   \[ \] left out, why: \_\_\_\_\_\_\_\_\_\_\_\_\_\_\_\_\_\_\_\_
+
+    1: \_\_\_\_\_\_\_\_ g   2: \_\_\_\_\_\_\_\_ g   3: \_\_\_\_\_\_\_\_ g
+
+    | Name | Time |
+    | --- | --- |
+    |  |  |
+    |  |  |
+    ");
 }
 
 const ESCAPE: char = '\u{1b}';
