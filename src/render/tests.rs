@@ -6,7 +6,7 @@ use unicode_width::UnicodeWidthStr;
 
 use super::{Look, Paint, markdown, plain, terminal};
 use crate::safety::{Caution, Exposure, Exposures, HandsOnStep, Isolation, Signal, StepText, Trait, Traits};
-use crate::view::{Bar, Block, Lockout, Page, Table, Words};
+use crate::view::{Bar, Block, Field, Lockout, Page, Table, Words};
 
 fn at_the_pan(lockout: Lockout) -> Page {
     let exposures = Exposures::at(&Traits(vec![Trait::Guarded, Trait::Scale]), &[]);
@@ -118,6 +118,51 @@ Span wrong                        ####................  about 2 in 10
 ");
 }
 
+#[test]
+fn what_is_filled_in_by_hand_has_boxes_and_blanks_on_every_output() {
+    let mut page = Page::default();
+    page.subheading("1. Corners");
+    page.push(Block::Banner("HOLD".to_owned()));
+    page.fill([
+        Field::short("Reading", "g"),
+        Field::tick("done"),
+        Field::tick("not so"),
+        Field::tick_why("left out"),
+    ]);
+    page.push(Block::Cells { count: 3, unit: "g".to_owned() });
+    page.form(&["Name", "Time"], 2);
+    let page = Page(vec![Block::Together(page.0)]);
+    insta::assert_snapshot!(plain::report(&page, 40), @r"
+    1. Corners
+    *** HOLD ***
+
+    Reading: ________ g   [ ] done
+    [ ] not so
+    [ ] left out, why:
+      ____________________
+
+    1: ________ g   2: ________ g
+    3: ________ g
+
+    Name: ________   Time: ________
+    Name: ________   Time: ________
+    ");
+    insta::assert_snapshot!(markdown::report(&page), @r"
+    ### 1\. Corners
+
+    **HOLD**
+
+    Reading: \_\_\_\_\_\_\_\_ g   \[ \] done   \[ \] not so   \[ \] left out, why: \_\_\_\_\_\_\_\_\_\_\_\_\_\_\_\_\_\_\_\_
+
+    1: \_\_\_\_\_\_\_\_ g   2: \_\_\_\_\_\_\_\_ g   3: \_\_\_\_\_\_\_\_ g
+
+    | Name | Time |
+    | --- | --- |
+    |  |  |
+    |  |  |
+    ");
+}
+
 const ESCAPE: char = '\u{1b}';
 
 proptest! {
@@ -141,6 +186,12 @@ proptest! {
         page.push(Block::Lines(texts.clone()));
         page.hint(words()[0].clone());
         page.quote(&texts[0], &texts[0]);
+        page.subheading(&texts[0]);
+        page.push(Block::Banner(texts[0].clone()));
+        page.fill(texts.iter().flat_map(|t| [Field::tick(t), Field::tick_why(t), Field::short(t, t), Field::long(t)]));
+        page.push(Block::Cells { count: 12, unit: texts[0].clone() });
+        page.form(&[&texts[0], "two"], 2);
+        page = Page(vec![Block::Together(page.0)]);
         let bar = |t: &String| Bar { label: t.clone(), share: 0.5, words: "about 5 in 10".into() };
         page.push(Block::Bars(texts.iter().map(bar).collect()));
         for line in terminal::draw(&page, &look).lines() {

@@ -189,6 +189,25 @@ fn the_whole_lockout_stands_at_the_hold_and_one_question_on_what_comes_after() {
 }
 
 #[test]
+fn without_a_hold_that_locks_out_every_item_behind_the_guards_brings_the_whole_lockout() {
+    let mut seen = 0;
+    for list in LISTS.lists.values().filter(|list| !list.unconnected) {
+        let mut list = list.clone();
+        list.sections.iter_mut().flat_map(|s| &mut s.items).for_each(|item| item.locks_out = false);
+        let machine = KNOWLEDGE.machines.values().find(|machine| list.is_for(&machine.id)).unwrap();
+        let html = printed(&sheet(&LISTS, &list, &KNOWLEDGE, machine));
+        let groups = parts(&html, "<section class=\"together\">");
+        for (item, group) in on_sheet(&list, machine).into_iter().zip(groups) {
+            if machine.exposures(&item.work).needs_isolation() {
+                seen += 1;
+                assert!(group.contains("Make it safe first"), "{}: {}", list.id, item.name());
+            }
+        }
+    }
+    assert!(seen > 0);
+}
+
+#[test]
 fn an_item_of_another_machine_is_left_out_and_conditions_are_said_in_words() {
     for (list, machine, page) in sheets() {
         let html = printed(&page);
