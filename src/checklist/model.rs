@@ -5,7 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::acceptance::Limits;
 use crate::diag::Span;
 use crate::ids::{CheckId, FindingId, ItemId, ListId, MachineId, OptionId, OutcomeId};
-use crate::knowledge::{At, Basis, Work};
+use crate::knowledge::{At, Basis, Machine, Work};
+use crate::safety::{Exposure, Exposures, Traits};
 use crate::units::{Kind as Measured, Unit};
 
 /// A list.
@@ -269,6 +270,18 @@ impl Checklist {
     /// Every condition that an item stands under, its section's and its own.
     pub fn conditions<'l>(section: &'l Section, item: &'l Item) -> impl Iterator<Item = &'l Condition> {
         section.only_if.iter().chain(&item.only_if)
+    }
+
+    /// Where bodies are while everything stands locked out by this hold. Whatever is live is the qualified person's under
+    /// their own permit, and no part of the lockout.
+    pub fn under_lock(&self, hold: &Item, machine: &Machine) -> Exposures {
+        let inside = Exposures::at(&Traits::default(), &[Exposure::Inside]);
+        let after = self.items().map(|(_, item)| item).skip_while(|item| item.id != hold.id).skip(1);
+        after
+            .take_while(|item| !item.restores && !item.locks_out)
+            .map(|item| machine.exposures(&item.work))
+            .filter(|exposures| !exposures.has(Exposure::Energised))
+            .fold(inside, |all, one| all.union(&one))
     }
 
     /// Whether an item may be left out, with a reason: never a hold, never a choice that decides whether a hold or a

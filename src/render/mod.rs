@@ -34,4 +34,6 @@ pub const NARROWEST: usize = 30;
 pub const WIDEST: usize = 100;
 
 #[cfg(test)]
+mod sheets;
+#[cfg(test)]
 mod tests;

@@ -166,12 +166,6 @@ impl HandsOnStep {
         Ok(Self { texts, exposures, isolation, cautions })
     }
 
-    /// For a machine to which nothing is connected: there is nothing to lock out, and the cautions stay.
-    #[must_use]
-    pub fn without_lockout(self) -> Self {
-        Self { isolation: None, ..self }
-    }
-
     /// Where the body is.
     pub fn exposures(&self) -> &Exposures {
         &self.exposures

@@ -7,8 +7,12 @@ use crate::casebook::sheet::Standing;
 use crate::checklist::{Checklist, Item, Kind};
 use crate::ids::ItemId;
 use crate::knowledge::{Knowledge, Machine};
-use crate::safety::{Exposure, Exposures, Isolation, Trait, Traits};
+use crate::safety::{Exposures, Isolation};
 use crate::walk::checklist::{ListAsk, ListState, OpenPoint, WORDS, Way, judge, open_case, ways};
+
+/// Said with every lockout prompt.
+const MORE: &str =
+    "Where the written procedure asks for more, do more. Where the two disagree, stop and ask.";
 
 /// What is asked now.
 pub fn question(knowledge: &Knowledge, list: &Checklist, state: &ListState) -> Page {
@@ -106,9 +110,7 @@ fn at_item(
         ListAsk::Locked(_) => {
             head(page, knowledge, list, state, item, machine);
             isolation(page, machine, &machine.exposures(&item.work));
-            page.text(
-                "Where the written procedure asks for more, do more. Where the two disagree, stop and ask.",
-            );
+            page.text(MORE);
             page.text(Words::new().strong("Locked, tried, and nothing moves? Whose key?"));
             page.hint("Type whose key it is, or n if it is not locked.");
         }
@@ -224,16 +226,13 @@ fn whole(
     item: &Item,
     machine: &Machine,
 ) {
-    if item.locks_out {
-        isolation(page, machine, &under_the_lock(list, item, machine));
-        page.text(
-            "Where the written procedure asks for more, do more. Where the two disagree, stop and ask.",
-        );
-    }
-    let lockout = if state.lockout.key.is_some() { Lockout::Standing } else { Lockout::InFull };
+    let locked = state.lockout.key.is_some() && !item.locks_out;
     match steps(knowledge, list, item, machine) {
-        Ok(step) => page.step(step, lockout),
+        Ok(step) => page.step(step, if locked { Lockout::Standing } else { Lockout::InFull }),
         Err(missing) => page.text(words::sentence(&format!("The steps are not shown: {missing}"))),
+    }
+    if item.locks_out {
+        page.text(MORE);
     }
     if item.work.steps.len() > 1
         && let Some(expect) = &item.expect
@@ -334,16 +333,6 @@ fn failed(page: &mut Page, state: &ListState, item: &Item) {
     };
     page.push(Block::Numbered(all.iter().map(line).collect()));
     page.hint(format!("Type a number from 1 to {}, or 'leave': it stays as it is.", all.len()));
-}
-
-/// The exposures of everything that is done under a lock.
-fn under_the_lock(list: &Checklist, hold: &Item, machine: &Machine) -> Exposures {
-    let guarded = Exposures::at(&Traits(vec![Trait::Guarded]), &[]);
-    let after = list.items().map(|(_, item)| item).skip_while(|item| item.id.value != hold.id.value).skip(1);
-    let under = after.take_while(|item| !item.restores && !item.locks_out);
-    // Whatever is live is the qualified person's and no part of this lockout.
-    let exposed = under.map(|item| machine.exposures(&item.work)).filter(|e| !e.has(Exposure::Energised));
-    exposed.fold(guarded, |all, one| all.union(&one))
 }
 
 fn isolation(page: &mut Page, machine: &Machine, exposures: &Exposures) {

@@ -28,15 +28,22 @@ pub fn items_of<'l>(knowledge: &Knowledge, list: &'l Checklist, sheet: &Sheet) -
     list.coming_up(&now).into_iter().map(|(section, item)| (section.title.as_str(), item)).collect()
 }
 
-/// The steps of an item on one machine. Where nothing is connected there is nothing to lock out.
+/// The steps of an item on one machine, ready to be shown. A hold that locks out brings the lockout of all that is done
+/// behind it; where nothing is connected there is nothing else to lock out.
 pub(super) fn steps(
     knowledge: &Knowledge,
     list: &Checklist,
     item: &Item,
     machine: &crate::knowledge::Machine,
 ) -> Result<HandsOnStep, MissingCaution> {
-    let steps = knowledge.steps_on(machine, &item.work)?;
-    Ok(if list.unconnected { steps.without_lockout() } else { steps })
+    let exposures = machine.exposures(&item.work);
+    let isolation = match (item.locks_out, list.unconnected) {
+        (true, _) => machine.isolation(&list.under_lock(item, machine)),
+        (false, true) => None,
+        (false, false) => machine.isolation(&exposures),
+    };
+    let texts = item.work.steps.iter().map(|step| step.text.clone()).collect();
+    HandsOnStep::new(texts, exposures, isolation, knowledge.cautions_of(&item.work))
 }
 
 /// How far a sheet is: settled items of those that come up.

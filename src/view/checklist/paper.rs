@@ -7,7 +7,6 @@ use crate::checklist::{
 };
 use crate::ids::{ItemId, ListId, OutcomeId};
 use crate::knowledge::{Knowledge, Machine};
-use crate::safety::{Exposure, Exposures, HandsOnStep, Traits};
 use crate::view::diagnosis::title;
 use crate::view::{Block, Field, Lockout, Page, Words, words};
 
@@ -17,7 +16,8 @@ const OPEN_POINTS: usize = 5;
 const SIGNATURES: usize = 3;
 
 /// What stands on every item of a list that is done before the machine is connected.
-const UNCONNECTED: &str = "Nothing is connected: no mains, no air, no neighbour. If that is not so, stop.";
+pub(crate) const UNCONNECTED: &str =
+    "Nothing is connected: no mains, no air, no neighbour. If that is not so, stop.";
 
 /// The sheet of one list for one machine. Items of other machines, and of options that this one cannot have, are left
 /// out; what else an item depends on stands with it in words.
@@ -48,7 +48,7 @@ pub fn running(list: &Checklist, machine: &Machine) -> String {
 }
 
 /// The items that can come up on this machine.
-fn coming<'l>(section: &'l Section, machine: &Machine) -> Vec<&'l Item> {
+pub(crate) fn coming<'l>(section: &'l Section, machine: &Machine) -> Vec<&'l Item> {
     let can_hold = |condition: &Condition| match condition {
         Condition::Machine(only) => only.value == machine.id,
         Condition::Option(option) => machine.options.contains_key(&option.value),
@@ -181,20 +181,10 @@ impl Writer<'_> {
     /// Cautions, lockout and steps.
     fn steps(&self, page: &mut Page, section: &Section, item: &Item, locked: &mut Locked) {
         let lockout = self.lockout(section, item, locked);
-        let exposures = self.machine.exposures(&item.work);
-        let isolation = if self.list.unconnected {
-            if exposures.needs_isolation() {
-                page.text(Words::new().strong(UNCONNECTED));
-            }
-            None
-        } else if item.locks_out {
-            self.machine.isolation(&self.behind(item))
-        } else {
-            self.machine.isolation(&exposures)
-        };
-        let texts = item.work.steps.iter().map(|step| step.text.clone()).collect();
-        let cautions = self.knowledge.cautions_of(&item.work);
-        match HandsOnStep::new(texts, exposures, isolation, cautions) {
+        if self.list.unconnected && self.machine.exposures(&item.work).needs_isolation() {
+            page.text(Words::new().strong(UNCONNECTED));
+        }
+        match super::steps(self.knowledge, self.list, item, self.machine) {
             Ok(step) => page.step(step, lockout),
             Err(missing) => page.text(format!("These steps are kept back: {missing}.")),
         }
@@ -212,16 +202,6 @@ impl Writer<'_> {
             *locked = Some(conditions);
         }
         if held && !item.locks_out { Lockout::Standing } else { Lockout::InFull }
-    }
-
-    /// Where bodies will be while this lockout stands.
-    fn behind(&self, hold: &Item) -> Exposures {
-        let inside = Exposures::at(&Traits::default(), &[Exposure::Inside]);
-        let after = self.list.items().map(|(_, item)| item).skip_while(|item| item.id != hold.id).skip(1);
-        after
-            .take_while(|item| !item.restores && !item.locks_out)
-            .filter(|item| self.numbers.contains_key(&item.id.value))
-            .fold(inside, |all, item| all.union(&self.machine.exposures(&item.work)))
     }
 
     /// What to see and why; not again what the one step has just said.
@@ -315,7 +295,7 @@ fn way(item: &Item, on: &On) -> String {
 }
 
 /// An answer of a choice in a person's words.
-fn answer<'i>(item: &'i Item, id: &'i OutcomeId) -> &'i str {
+pub(crate) fn answer<'i>(item: &'i Item, id: &'i OutcomeId) -> &'i str {
     let Kind::Choice(choices) = &item.kind else { return id.as_str() };
     let chosen = choices.iter().find(|choice| choice.id.value == *id);
     chosen.map_or(id.as_str(), |choice| choice.answer.trim_end_matches('.'))
@@ -357,6 +337,3 @@ fn signatures(page: &mut Page, names: usize, rest: Vec<Field>) {
     }
     page.fill(line().into_iter().chain(rest));
 }
-
-#[cfg(test)]
-mod tests;

@@ -2,11 +2,13 @@
 
 use std::sync::LazyLock;
 
-use super::*;
-use crate::checklist;
-use crate::knowledge;
+use crate::checklist::{self, Checklist, Checklists, Condition, Item, Kind, Leads};
+use crate::knowledge::{self, Knowledge, Machine};
 use crate::render::{html, markdown, plain};
-use crate::safety::{Caution, Isolation, STANDING_NOTICE, StepSink};
+use crate::safety::{Caution, Exposures, Isolation, STANDING_NOTICE, StepSink};
+use crate::view::checklist::paper::{UNCONNECTED, answer, coming, sheet};
+use crate::view::diagnosis::title;
+use crate::view::{Page, words};
 
 static KNOWLEDGE: LazyLock<Knowledge> = LazyLock::new(|| knowledge::load(&knowledge::Texts::built_in()).0);
 static LISTS: LazyLock<Checklists> =
