@@ -34,6 +34,4 @@ pub const NARROWEST: usize = 30;
 pub const WIDEST: usize = 100;
 
 #[cfg(test)]
-mod sheets;
-#[cfg(test)]
 mod tests;

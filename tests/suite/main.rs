@@ -17,6 +17,7 @@ mod lists_refused;
 mod lockout;
 mod oracle;
 mod outlook_is_exact;
+mod paper;
 mod prompts;
 mod schema;
 mod screens;

@@ -15,8 +15,8 @@ const PEOPLE: usize = 3;
 const OPEN_POINTS: usize = 5;
 const SIGNATURES: usize = 3;
 
-/// What stands on every item of a list that is done before the machine is connected.
-pub(crate) const UNCONNECTED: &str =
+/// What stands at the head of a list that is done before the machine is connected, and on its items behind guards.
+pub const UNCONNECTED: &str =
     "Nothing is connected: no mains, no air, no neighbour. If that is not so, stop.";
 
 /// The sheet of one list for one machine. Items of other machines, and of options that this one cannot have, are left
@@ -24,12 +24,12 @@ pub(crate) const UNCONNECTED: &str =
 pub fn sheet(lists: &Checklists, list: &Checklist, knowledge: &Knowledge, machine: &Machine) -> Page {
     let mut page = Page::titled(&list.title);
     cover(&mut page, lists, list, machine);
-    let sections: Vec<_> = list.sections.iter().map(|section| (section, coming(section, machine))).collect();
-    let numbers = sections.iter().flat_map(|(_, items)| items).enumerate();
-    let numbers: BTreeMap<_, _> = numbers.map(|(i, item)| (&item.id.value, i + 1)).collect();
+    let numbers = items(list, machine).into_iter().enumerate();
+    let numbers = numbers.map(|(i, item)| (&item.id.value, i + 1)).collect();
     let writer = Writer { lists, list, knowledge, machine, numbers };
     let mut locked = None;
-    for (section, items) in sections.iter().filter(|(_, items)| !items.is_empty()) {
+    let sections = list.sections.iter().map(|section| (section, coming(section, machine)));
+    for (section, items) in sections.filter(|(_, items)| !items.is_empty()) {
         page.heading(&section.title);
         if let Some(only_if) = writer.only_if(&section.only_if) {
             page.text(Words::new().strong(only_if));
@@ -47,8 +47,12 @@ pub fn running(list: &Checklist, machine: &Machine) -> String {
     format!("{} · {} · revision {}", list.title, machine.head.title, list.revision)
 }
 
-/// The items that can come up on this machine.
-pub(crate) fn coming<'l>(section: &'l Section, machine: &Machine) -> Vec<&'l Item> {
+/// The items on the sheet of one machine, in order.
+pub fn items<'l>(list: &'l Checklist, machine: &Machine) -> Vec<&'l Item> {
+    list.sections.iter().flat_map(|section| coming(section, machine)).collect()
+}
+
+fn coming<'l>(section: &'l Section, machine: &Machine) -> Vec<&'l Item> {
     let can_hold = |condition: &Condition| match condition {
         Condition::Machine(only) => only.value == machine.id,
         Condition::Option(option) => machine.options.contains_key(&option.value),
@@ -295,7 +299,7 @@ fn way(item: &Item, on: &On) -> String {
 }
 
 /// An answer of a choice in a person's words.
-pub(crate) fn answer<'i>(item: &'i Item, id: &'i OutcomeId) -> &'i str {
+fn answer<'i>(item: &'i Item, id: &'i OutcomeId) -> &'i str {
     let Kind::Choice(choices) = &item.kind else { return id.as_str() };
     let chosen = choices.iter().find(|choice| choice.id.value == *id);
     chosen.map_or(id.as_str(), |choice| choice.answer.trim_end_matches('.'))

@@ -2,13 +2,13 @@
 
 use std::sync::LazyLock;
 
-use crate::checklist::{self, Checklist, Checklists, Condition, Item, Kind, Leads};
-use crate::knowledge::{self, Knowledge, Machine};
-use crate::render::{html, markdown, plain};
-use crate::safety::{Caution, Exposures, Isolation, STANDING_NOTICE, StepSink};
-use crate::view::checklist::paper::{UNCONNECTED, answer, coming, sheet};
-use crate::view::diagnosis::title;
-use crate::view::{Page, words};
+use handlamp::checklist::{self, Checklist, Checklists, Condition, Item, Kind, Leads};
+use handlamp::knowledge::{self, Knowledge, Machine};
+use handlamp::render::{html, markdown, plain};
+use handlamp::safety::{Caution, Exposures, Isolation, STANDING_NOTICE, StepSink};
+use handlamp::view::checklist::paper::{UNCONNECTED, items, sheet};
+use handlamp::view::diagnosis::title;
+use handlamp::view::{Page, words};
 
 static KNOWLEDGE: LazyLock<Knowledge> = LazyLock::new(|| knowledge::load(&knowledge::Texts::built_in()).0);
 static LISTS: LazyLock<Checklists> =
@@ -25,10 +25,6 @@ fn sheets() -> impl Iterator<Item = (&'static Checklist, &'static Machine, Page)
 
 fn printed(page: &Page) -> String {
     html::page(page, &html::Paper { size: html::Size::A4, running: String::new() })
-}
-
-fn on_sheet<'l>(list: &'l Checklist, machine: &Machine) -> Vec<&'l Item> {
-    list.sections.iter().flat_map(|section| coming(section, machine)).collect()
 }
 
 /// The parts of a text that begin with a mark, each without it.
@@ -68,7 +64,7 @@ fn each_caution_stands_with_its_item_before_the_first_step() {
         let (html, markdown) = (printed(&page), markdown::report(&page));
         let groups = parts(&html, "<section class=\"together\">");
         let marked = parts(&markdown, "\n### ");
-        for (i, item) in on_sheet(list, machine).into_iter().enumerate() {
+        for (i, item) in items(list, machine).into_iter().enumerate() {
             let told = told(machine, item);
             let group = groups[i].split("</section>").next().unwrap();
             for (text, escaped) in
@@ -94,10 +90,10 @@ fn each_caution_stands_with_its_item_before_the_first_step() {
 fn nothing_is_lost_and_nothing_stands_twice() {
     for (list, machine, page) in sheets() {
         let (html, markdown) = (printed(&page), markdown::report(&page));
-        let items = on_sheet(list, machine);
-        assert_eq!(html.matches("<h3>").count(), items.len(), "{}", list.id);
-        assert_eq!(html.matches("<section class=\"together\">").count(), items.len() + 2);
-        for (i, item) in items.iter().enumerate() {
+        let wanted = items(list, machine);
+        assert_eq!(html.matches("<h3>").count(), wanted.len(), "{}", list.id);
+        assert_eq!(html.matches("<section class=\"together\">").count(), wanted.len() + 2);
+        for (i, item) in wanted.iter().enumerate() {
             let name = format!("{}. {}", i + 1, item.name());
             assert_eq!(html.matches(&format!("<h3>{}</h3>", html::escaped(&name))).count(), 1, "{name}");
             let heading = format!("\n### {}\n", markdown::escaped(&name));
@@ -128,7 +124,7 @@ fn every_hold_says_that_nobody_goes_past_it_and_has_a_line_for_each_name() {
     for (list, machine, page) in sheets() {
         let html = printed(&page);
         let groups = parts(&html, "<section class=\"together\">");
-        for (item, group) in on_sheet(list, machine).into_iter().zip(groups) {
+        for (item, group) in items(list, machine).into_iter().zip(groups) {
             let group = group.split("</section>").next().unwrap();
             let hold = matches!(item.kind, Kind::Hold(_));
             assert_eq!(group.contains("HOLD: nobody goes past this without a name"), hold, "{}", item.name());
@@ -146,7 +142,7 @@ fn what_fails_leads_on_or_stops() {
     for (list, machine, page) in sheets() {
         let html = printed(&page);
         let groups = parts(&html, "<section class=\"together\">");
-        for (item, group) in on_sheet(list, machine).into_iter().zip(groups) {
+        for (item, group) in items(list, machine).into_iter().zip(groups) {
             for failure in &item.fails {
                 let wanted = match &failure.leads {
                     Leads::Stop => "stop, keep it locked, call the maker".to_owned(),
@@ -168,7 +164,7 @@ fn the_whole_lockout_stands_at_the_hold_and_one_question_on_what_comes_after() {
         let html = printed(&page);
         let groups = parts(&html, "<section class=\"together\">");
         let mut locked = false;
-        for (item, group) in on_sheet(list, machine).into_iter().zip(groups) {
+        for (item, group) in items(list, machine).into_iter().zip(groups) {
             let full = group.contains("Make it safe first") && group.contains("When the work is done");
             let isolated = machine.exposures(&item.work).needs_isolation();
             if list.unconnected {
@@ -199,7 +195,7 @@ fn without_a_hold_that_locks_out_every_item_behind_the_guards_brings_the_whole_l
         let machine = KNOWLEDGE.machines.values().find(|machine| list.is_for(&machine.id)).unwrap();
         let html = printed(&sheet(&LISTS, &list, &KNOWLEDGE, machine));
         let groups = parts(&html, "<section class=\"together\">");
-        for (item, group) in on_sheet(&list, machine).into_iter().zip(groups) {
+        for (item, group) in items(&list, machine).into_iter().zip(groups) {
             if machine.exposures(&item.work).needs_isolation() {
                 seen += 1;
                 assert!(group.contains("Make it safe first"), "{}: {}", list.id, item.name());
@@ -220,11 +216,13 @@ fn an_item_of_another_machine_is_left_out_and_conditions_are_said_in_words() {
                 assert!(!html.contains(&format!(". {}</h3>", item.name())), "{}", item.name());
             }
         }
-        for item in on_sheet(list, machine) {
+        for item in items(list, machine) {
             for condition in &item.only_if {
                 let Condition::Answer { item: choice, is } = condition else { continue };
                 let choice = list.item(&choice.value).unwrap();
-                let answer = html::escaped(answer(choice, &is[0].value));
+                let Kind::Choice(choices) = &choice.kind else { panic!("{} is no choice", choice.name()) };
+                let chosen = choices.iter().find(|c| c.id.value == is[0].value).unwrap();
+                let answer = html::escaped(chosen.answer.trim_end_matches('.'));
                 assert!(html.contains(&format!("was “{answer}”")), "{}: {answer}", list.id);
             }
         }
@@ -236,7 +234,7 @@ fn a_run_has_a_cell_for_each_fill_and_a_figure_its_unit_and_limits() {
     for (list, machine, page) in sheets() {
         let html = printed(&page);
         let groups = parts(&html, "<section class=\"together\">");
-        for (item, group) in on_sheet(list, machine).into_iter().zip(groups) {
+        for (item, group) in items(list, machine).into_iter().zip(groups) {
             match &item.kind {
                 Kind::Run(run) => assert_eq!(group.matches("<small>g</small>").count(), run.at_least),
                 Kind::Measure(measure) => {
