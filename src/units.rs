@@ -220,6 +220,9 @@ pub fn parse_number(text: &str) -> Result<f64, UnitError> {
         return Err(UnitError::Empty);
     }
     let shown = || shorten(trimmed);
+    if !groups_thousands(trimmed) {
+        return Err(UnitError::NotANumber(shown()));
+    }
     let mut plain: String = trimmed
         .chars()
         .filter(|c| !matches!(c, ' ' | '\u{a0}' | '\u{202f}' | '\''))
@@ -240,6 +243,23 @@ pub fn parse_number(text: &str) -> Result<f64, UnitError> {
         return Err(UnitError::NotFinite(shown()));
     }
     Ok(number)
+}
+
+/// Whether blanks stand only between groups of three digits: `1 234,5` is one number, `250.2 250` is two.
+fn groups_thousands(text: &str) -> bool {
+    let blank = |c: char| matches!(c, ' ' | '\u{a0}' | '\u{202f}');
+    let unsigned = text.trim_start_matches(['+', '-', '\u{2212}']).trim_start_matches(blank);
+    let mut groups = unsigned.split(blank);
+    let digits = |group: &str| !group.is_empty() && group.chars().all(|c| c.is_ascii_digit());
+    let Some(first) = groups.next() else { return true };
+    let rest: Vec<&str> = groups.collect();
+    let Some((last, middle)) = rest.split_last() else { return true };
+    let whole = last.split(['.', ',']).next().unwrap_or("");
+    digits(first)
+        && first.len() <= 3
+        && middle.iter().all(|group| digits(group) && group.len() == 3)
+        && digits(whole)
+        && whole.len() == 3
 }
 
 fn shorten(text: &str) -> String {
@@ -389,6 +409,8 @@ mod tests {
             ("", "nothing was typed"),
             ("5 grms", "did you mean"),
             ("5.5.5 g", "not a number"),
+            ("250.2 250", "not a number"),
+            ("0.0 5", "not a number"),
         ] {
             let error = Quantity::parse_in(text, grams).expect_err(text).to_string();
             assert!(error.contains(says), "{text}: {error}");

@@ -233,6 +233,7 @@ fn begin(
         fitted: fitted(args.fitted.as_deref(), machine)?,
         serial: args.serial.as_deref().map(crate::diag::harmless).filter(|s| !s.trim().is_empty()),
     };
+    let open = open_already(sheets, &head)?;
     let around = around(lists, sheets, &head, None, context)?;
     let walker = ListWalker { knowledge, list };
     let first = walker.begin(head, machine.is_some(), around);
@@ -243,8 +244,24 @@ fn begin(
         words::sentence_start(&words::minutes(list.minutes)),
         list.revision
     ));
+    if let Some(id) = open {
+        page.text(format!(
+            "Sheet {id} of this list is open for this machine: checklist continue {id} goes on with it."
+        ));
+    }
+    page.push(crate::view::Block::Notice);
     context.aside_or_page(&page)?;
     Round::new(knowledge, lists, walker, sheets, None).run(first, context)
+}
+
+/// A sheet of the same list and machine that nobody has signed yet.
+fn open_already(sheets: &Sheets, head: &Head) -> Result<Option<CaseId>> {
+    let (all, _) = sheets.list().map_err(stored)?;
+    let same = |sheet: &Sheet| {
+        let (known, asked) = (&sheet.head, head);
+        known.list == asked.list && known.machine == asked.machine && known.serial == asked.serial
+    };
+    Ok(all.into_iter().find(|sheet| same(sheet) && sheet.ended().is_none()).map(|sheet| sheet.id))
 }
 
 /// The sheet named, else the latest of those wanted.
@@ -297,6 +314,7 @@ fn take_up(
             sheet.head.revision, list.revision
         ));
     }
+    page.push(crate::view::Block::Notice);
     context.aside_or_page(&page)?;
     let walker = ListWalker { knowledge, list };
     let first = walker.resume(sheet, around);

@@ -12,8 +12,8 @@ use crate::knowledge::Knowledge;
 use crate::render::json;
 use crate::view::{Block, Page, checklist as view, words};
 use crate::walk::checklist::{
-    Around, ListAsk, ListInput, ListShow, ListState, ListStep, ListWalker, case_of, open_case, open_points,
-    understand,
+    Around, ListAsk, ListInput, ListShow, ListState, ListStep, ListWalker, case_of, fills_so_far,
+    missing_before, open_case, open_points, stopped, understand,
 };
 
 /// A list being carried out, with its record on disk.
@@ -23,6 +23,8 @@ pub(super) struct Round<'k> {
     walker: ListWalker<'k>,
     sheets: &'k Sheets,
     record: Option<SheetRecord>,
+    /// Lines of a run that a word broke into, and of which item.
+    begun: Option<(ItemId, String)>,
 }
 
 /// The day now, where the person is.
@@ -49,15 +51,27 @@ pub(super) fn around(
     let others = all.into_iter().filter(|sheet| {
         Some(&sheet.id) != own && sheet.head.machine == head.machine && sheet.head.serial == head.serial
     });
-    let mut around =
-        Around { signed: std::collections::BTreeSet::new(), elsewhere: Vec::new(), today: today(context) };
+    let mut around = Around {
+        signed: std::collections::BTreeSet::new(),
+        missing: Vec::new(),
+        stopped: None,
+        elsewhere: Vec::new(),
+        today: today(context),
+    };
     for sheet in others {
         if sheet.ended().is_some() && sheet.damage.is_empty() {
             around.signed.insert(sheet.head.list.clone());
         }
         if let Some(list) = lists.lists.get(&sheet.head.list) {
             around.elsewhere.extend(open_points(list, &sheet));
+            // Without a serial number nobody can tell that it is the same machine.
+            if head.serial.is_some() && around.stopped.is_none() {
+                around.stopped = stopped(list, &sheet, around.today);
+            }
         }
+    }
+    if let Some(list) = lists.lists.get(&head.list) {
+        around.missing = missing_before(lists, list, &around.signed);
     }
     Ok(around)
 }
@@ -70,7 +84,7 @@ impl<'k> Round<'k> {
         sheets: &'k Sheets,
         record: Option<SheetRecord>,
     ) -> Self {
-        Self { knowledge, lists, walker, sheets, record }
+        Self { knowledge, lists, walker, sheets, record, begun: None }
     }
 
     /// Asks until the person leaves or the list is signed.
@@ -130,24 +144,43 @@ impl<'k> Round<'k> {
             Some(ListShow::Said(sentence)) => page.text(sentence.as_str()),
             Some(ListShow::Overview) => page = view::overview(self.knowledge, self.walker.list, state),
             Some(ListShow::Help) => page = view::help(),
-            Some(ListShow::Why) | None => {}
+            Some(ListShow::Why) => page = view::why(self.walker.list, state),
+            None => {}
         }
         if !page.0.is_empty() {
             context.aside_or_page(&page)?;
         }
-        let question = view::question(self.knowledge, self.walker.list, state);
+        let mut question = view::question(self.knowledge, self.walker.list, state);
+        if matches!(show, Some(ListShow::Overview | ListShow::Help | ListShow::Why)) {
+            question = question.asked_again();
+        }
+        if let Some((item, begun)) = &self.begun
+            && state.ask == ListAsk::Item(item.clone())
+        {
+            let kept = begun.trim().replace('\n', " ");
+            let mut reminder = Page::default();
+            reminder.text(format!("Kept so far: {kept}. Go on; an empty line ends the run."));
+            question.before_hint(reminder);
+        }
         context.aside_or_page(&question)
     }
 
     /// One answer. A run of fills may take several lines, up to an empty one.
-    fn line(&self, lines: &mut Lines, state: &ListState, context: &mut Context) -> Result<Option<ListInput>> {
+    fn line(
+        &mut self,
+        lines: &mut Lines,
+        state: &ListState,
+        context: &mut Context,
+    ) -> Result<Option<ListInput>> {
         let list = self.walker.list;
         let is_run = matches!(&state.ask, ListAsk::Item(id)
             if list.item(id).is_some_and(|item| matches!(item.kind, Kind::Run(_))));
         if !is_run {
             return Ok(lines.next().map(|line| understand(&line, state, list)));
         }
-        let mut text = String::new();
+        let item = state.ask.item().cloned();
+        let begun = self.begun.take().filter(|(of, _)| Some(of) == item.as_ref());
+        let mut text = begun.map(|(_, text)| text).unwrap_or_default();
         loop {
             let Some(line) = lines.next() else {
                 // A sitting broken off inside a run has not given it; a file that ends there has.
@@ -155,36 +188,44 @@ impl<'k> Round<'k> {
                 return Ok(given.then(|| understand(&text, state, list)));
             };
             if line.trim().is_empty() {
-                let input = understand(&text, state, list);
-                if text.is_empty() || !matches!(input, ListInput::Misunderstood(_)) {
-                    return Ok(Some(input));
+                match understand(&text, state, list) {
+                    ListInput::Misunderstood(sentence) => Self::aside(&sentence, context)?,
+                    input => return Ok(Some(input)),
                 }
-                Self::misread(&input, context)?;
-                continue;
-            }
-            match understand(&line, state, list) {
-                // A line of figures alone is misunderstood only because more are wanted.
-                ListInput::Answer(_) | ListInput::Misunderstood(_)
-                    if line
-                        .chars()
-                        .all(|c| c.is_ascii_digit() || " .,;\t".contains(c) || c.is_alphabetic())
-                        && line.trim_start().starts_with(|c: char| c.is_ascii_digit()) =>
-                {
-                    if text.len() < LONGEST_LINE {
-                        text.push_str(&line);
-                        text.push('\n');
+            } else if line.trim_start().starts_with(|c: char| c.is_ascii_digit()) {
+                let longer = format!("{text}{line}\n");
+                match fills_so_far(&longer, state) {
+                    Ok(_) if longer.len() > LONGEST_LINE => {
+                        Self::aside("That is too long for one run.", context)?;
+                    }
+                    Ok(values) => {
+                        let count = words::count(values.len(), "fill", "fills");
+                        Self::aside(&format!("{} so far.", words::sentence_start(&count)), context)?;
+                        text = longer;
+                    }
+                    // One bad line costs that line only.
+                    Err(sentence) => Self::aside(&sentence, context)?,
+                }
+            } else {
+                match understand(&line, state, list) {
+                    ListInput::Misunderstood(_) => {
+                        Self::aside(
+                            "A line of weights begins with a figure. That line is left out.",
+                            context,
+                        )?;
+                    }
+                    input => {
+                        self.begun = item.map(|item| (item, text)).filter(|(_, text)| !text.is_empty());
+                        return Ok(Some(input));
                     }
                 }
-                input @ ListInput::Misunderstood(_) => Self::misread(&input, context)?,
-                input => return Ok(Some(input)),
             }
         }
     }
 
-    fn misread(input: &ListInput, context: &mut Context) -> Result<()> {
-        let ListInput::Misunderstood(sentence) = input else { return Ok(()) };
+    fn aside(sentence: &str, context: &mut Context) -> Result<()> {
         let mut page = Page::default();
-        page.text(sentence.as_str());
+        page.text(sentence);
         context.aside_or_page(&page)
     }
 
@@ -245,7 +286,10 @@ impl<'k> Round<'k> {
                     words::count(all, "item", "items")
                 ));
                 if let Some(key) = &state.lockout.key {
-                    page.text(format!("The lock of {key} counts for this sitting only: it is asked anew."));
+                    page.text(format!(
+                        "The lock of {key} is still on. It stays on, or the machine is handed back by the procedure. Next \
+                         time it is asked anew."
+                    ));
                 }
                 page.hint(format!("handlamp checklist continue {id} goes on."));
             }

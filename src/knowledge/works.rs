@@ -351,6 +351,7 @@ pub(super) fn caution(reader: &mut Reader<'_>, id: &str, node: &Node) -> Option<
         what_can_happen: what_can_happen?,
         do_this: do_this?,
         covers,
+        brief: false,
     };
     Some(CautionEntry { head: head?, caution })
 }

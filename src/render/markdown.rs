@@ -56,6 +56,7 @@ impl Markdown {
                 self.push(text.join("\n"));
                 self.push(format!("*{}, own words: not a checked instruction.*", escaped(by)));
             }
+            Block::NoticeAround => {}
             Block::Notice => self.push(format!("---\n\n{STANDING_NOTICE}")),
         }
     }
@@ -114,7 +115,7 @@ impl StepSink for Steps<'_> {
             self.out.caution(caution);
         }
         match (isolation, self.lockout) {
-            (Some(isolation), Lockout::InFull) => self.out.lock(isolation),
+            (Some(isolation), Lockout::InFull | Lockout::UpToTheWork) => self.out.lock(isolation),
             (Some(_), Lockout::Standing) => self.out.push(format!("**{}**", Isolation::STILL_LOCKED)),
             (None, _) => {}
         }

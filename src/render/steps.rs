@@ -26,9 +26,12 @@ impl StepSink for Steps<'_, '_> {
         for item in cautions {
             caution(self.lines, item);
         }
+        if cautions.last().is_some_and(|caution| caution.brief) {
+            self.lines.gap();
+        }
         if let Some(isolation) = isolation {
             match self.lockout {
-                Lockout::InFull => lock(self.lines, isolation),
+                Lockout::InFull | Lockout::UpToTheWork => lock(self.lines, isolation),
                 Lockout::Standing => self.lines.paragraph(&Words::new().strong(Isolation::STILL_LOCKED)),
             }
             self.lines.gap();
@@ -52,6 +55,10 @@ pub(super) fn where_you_are(exposures: &Exposures) -> Option<Words> {
 pub(super) fn caution(lines: &mut Lines<'_>, caution: &Caution) {
     let edge = Role::Edge(caution.word);
     let mark = format!("{} ", lines.look.side());
+    if caution.brief {
+        let words = Words::new().strong(caution.word.as_str()).plain(format!(" {}", caution.hazard));
+        return lines.hang(Some(edge), &mark, &mark, &words);
+    }
     lines.marked(edge, &mark, Role::Signal(caution.word), caution.word.as_str());
     for text in [
         Words::from(caution.hazard.as_str()),

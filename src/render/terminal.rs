@@ -112,6 +112,7 @@ fn one(lines: &mut Lines<'_>, block: &Block) {
             lines.hang(Some(Role::Quiet), &mark, &mark, &Words::from(text.as_str()));
             lines.painted(Role::Quiet, 2, &format!("{by}, own words: not a checked instruction."));
         }
+        Block::NoticeAround => {}
         Block::Notice => lines.painted(Role::Quiet, 0, STANDING_NOTICE),
     }
 }

@@ -17,6 +17,7 @@ fn at_the_pan(lockout: Lockout) -> Page {
         what_can_happen: "Crushed fingers.".into(),
         do_this: "Lock it off.".into(),
         covers: vec![Exposure::Inside, Exposure::AtScale],
+        brief: false,
     };
     let texts = vec![StepText::new("Lay the weight on the pan.", Some("It settles.".into()))];
     let isolation = Isolation::of(&[], &[], &exposures);

@@ -3,6 +3,7 @@
 use super::exposure::{Exposure, Exposures, words};
 use super::isolation::Isolation;
 use crate::ids::CautionId;
+use std::collections::BTreeSet;
 use std::fmt;
 
 use serde::{Deserialize, Serialize};
@@ -36,6 +37,9 @@ pub struct Caution {
     pub do_this: String,
     /// The exposures that it is for.
     pub covers: Vec<Exposure>,
+    /// Read in full a moment ago by the same person: a screen may say hazard and word alone.
+    #[serde(skip)]
+    pub brief: bool,
 }
 
 impl Caution {
@@ -166,6 +170,13 @@ impl HandsOnStep {
         Ok(Self { texts, exposures, isolation, cautions })
     }
 
+    /// With these cautions said in brief, since the same person has read them in full in this sitting.
+    #[must_use]
+    pub fn with_read(mut self, read: &BTreeSet<CautionId>) -> Self {
+        self.cautions.iter_mut().for_each(|caution| caution.brief = read.contains(&caution.id));
+        self
+    }
+
     /// Where the body is.
     pub fn exposures(&self) -> &Exposures {
         &self.exposures
@@ -201,6 +212,7 @@ mod tests {
             what_can_happen: "Crushed fingers.".into(),
             do_this: "Lock it off.".into(),
             covers,
+            brief: false,
         }
     }
 

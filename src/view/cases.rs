@@ -54,9 +54,7 @@ pub fn show(knowledge: &Knowledge, recorded: &Recorded, assessment: Option<&Asse
     if let Some(assessment) = assessment {
         match cured(knowledge, case, assessment) {
             Some(cause) => page.text(
-                Words::new()
-                    .strong(title(knowledge, cause.as_str()))
-                    .plain(": put right, and a run of fills proves it."),
+                Words::new().strong(title(knowledge, cause.as_str())).plain(": put right, and proved."),
             ),
             None => page.0.extend(likely(knowledge, assessment).0),
         }

@@ -99,8 +99,10 @@ pub(crate) fn clean(text: &str) -> String {
 /// Whether a step brings the whole lockout prompt with it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Lockout {
-    /// The whole prompt: the first step of a lockout.
+    /// The whole prompt, from preparing to handing back: a lockout for this step alone.
     InFull,
+    /// The prompt up to the moment hands go in; what brings the energies back stands with a later step.
+    UpToTheWork,
     /// The same lockout still stands: one line, 'still locked? whose key?'.
     Standing,
 }
@@ -255,6 +257,8 @@ pub enum Block {
     },
     /// The standing notice; closes every page that shows steps or a walk.
     Notice,
+    /// Nothing to say here: the standing notice opened this sitting and closes it.
+    NoticeAround,
 }
 
 impl Block {
@@ -349,9 +353,10 @@ impl Page {
     /// these.
     pub fn closed(&self) -> impl Iterator<Item = &Block> {
         static NOTICE: Block = Block::Notice;
-        let missing = self.shows_steps() && !self.0.contains(&Block::Notice);
-        let (said, hints) = self.0.split_at(self.hints_from());
-        said.iter().chain(missing.then_some(&NOTICE)).chain(hints)
+        let said = |block: &Block| matches!(block, Block::Notice | Block::NoticeAround);
+        let missing = self.shows_steps() && !self.0.iter().any(said);
+        let (before, hints) = self.0.split_at(self.hints_from());
+        before.iter().chain(missing.then_some(&NOTICE)).chain(hints)
     }
 
     /// Adds more before what to type next.

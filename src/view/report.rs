@@ -177,7 +177,7 @@ fn cause(page: &mut Page, knowledge: &Knowledge, case: &Case, assessment: &Asses
 /// Where the case stands, in one sentence.
 fn standing(case: &Case, assessment: &Assessment) -> String {
     let closed = match case.closed {
-        Some(Closing::Cured) => "Closed: cured, proved by a run of fills.",
+        Some(Closing::Cured) => "Closed: cured and proved.",
         Some(Closing::GoneNotProved) => {
             "Closed: gone, not proved. Watch it, and weigh a run at the next start."
         }

@@ -13,8 +13,11 @@ use crate::weights::summarise;
 const STRAYS_UNLESS_COUNTED: f64 = 0.1;
 
 /// Judges the latest run since the last remedy against what 'cured' means; strays are judged by how often they came
-/// in the run before.
+/// in the run before. Where nobody complained of weights, the remedy's own check proves it.
 pub(super) fn proof(desk: &Desk<'_>, case: &Case, gathered: &Gathered) -> Option<Proof> {
+    if own_check_proves(desk, case, gathered) {
+        return Some(Proof::Proved);
+    }
     let remedy = case.events.iter().rposition(|e| matches!(e.what, What::Remedy { .. }))?;
     let last = remedy + 1 + case.events[remedy + 1..].iter().rposition(|e| e.fills().is_some())?;
     let after = pooled(&case.events[..last], case.events[last].fills()?);
@@ -44,6 +47,23 @@ pub(super) fn proof(desk: &Desk<'_>, case: &Case, gathered: &Gathered) -> Option
         question: question.clone(),
     };
     Some(prove(&to_run(&after).ok()?, &claim))
+}
+
+/// A machine that would not start is proved by its start: a run of fills needs product, and says nothing of it.
+fn own_check_proves(desk: &Desk<'_>, case: &Case, gathered: &Gathered) -> bool {
+    let of_weights = |id: &FindingId| {
+        let finding = desk.knowledge.findings.get(id);
+        finding.is_none_or(|f| f.pattern.is_some() || f.direction.as_deref().is_some_and(|d| d != "none"))
+    };
+    let gone = case.last_remedy().filter(|(_, result)| *result == RemedyResult::GoneNotProved);
+    let check = gone
+        .and_then(|(remedy, _)| desk.knowledge.remedies.get(remedy))
+        .and_then(|remedy| desk.knowledge.checks.get(&remedy.proved_by.value))
+        .filter(|check| !matches!(check.asks, Asks::Run));
+    let Some(check) = check else { return false };
+    let outcome = gathered.answered.get(&check.id).and_then(Option::as_ref);
+    let right = check.outcomes.iter().any(|o| outcome == Some(&o.id.value) && o.means.is_empty());
+    right && !gathered.complained.is_empty() && !gathered.complained.iter().any(of_weights)
 }
 
 /// While a remedy is said to have ended it and nothing proves that yet, the check that proves it comes before all else.

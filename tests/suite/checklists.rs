@@ -166,7 +166,7 @@ fn cut_off_everywhere(begin: usize) -> usize {
                 let Some(question) = call.asked() else {
                     panic!("{}: ended after {:?}", list.id, hire.typed)
                 };
-                if question.contains("no signed sheet of it is kept here") {
+                if question.contains("no signed sheet of them is kept here") {
                     call.answer("Ann Reed, signed on paper");
                     continue;
                 }
@@ -292,7 +292,7 @@ fn nothing_is_ticked_by_an_empty_line_and_nobody_slips_past_a_hold() {
                 let input = understand(nothing, &state, list);
                 let ticks = matches!(
                     input,
-                    ListInput::Answer(Answer::AsExpected | Answer::Value { .. } | Answer::Run { .. })
+                    ListInput::Answer(Answer::AsExpected { .. } | Answer::Value { .. } | Answer::Run { .. })
                 );
                 assert!(!ticks, "'{nothing}' ticks {id} of {}", list.id);
             }

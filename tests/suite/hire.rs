@@ -9,7 +9,9 @@ use handlamp::ids::{ItemId, ListId, MachineId};
 use handlamp::knowledge::{self, Knowledge};
 use handlamp::units::{Quantity, significant};
 use handlamp::view::checklist::in_order;
-use handlamp::walk::checklist::{Around, ListAsk, ListInput, ListState, ListStep, ListWalker, understand};
+use handlamp::walk::checklist::{
+    Around, ListAsk, ListInput, ListState, ListStep, ListWalker, missing_before, understand,
+};
 
 /// The knowledge and the lists inside the program.
 pub(crate) struct Book {
@@ -45,8 +47,13 @@ impl Book {
         machine: &str,
         signed: &BTreeSet<ListId>,
     ) -> Hire<'b> {
-        let around =
-            Around { signed: signed.clone(), elsewhere: Vec::new(), today: jiff::civil::date(2026, 11, 25) };
+        let around = Around {
+            signed: signed.clone(),
+            missing: missing_before(&self.lists, list, signed),
+            stopped: None,
+            elsewhere: Vec::new(),
+            today: jiff::civil::date(2026, 11, 25),
+        };
         let walker = ListWalker { knowledge: &self.knowledge, list };
         let head = Head {
             list: list.id.clone(),

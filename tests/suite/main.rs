@@ -13,6 +13,7 @@ mod find;
 mod hire;
 mod knowledge;
 mod known_cases;
+mod lists_in_use;
 mod lists_refused;
 mod lockout;
 mod oracle;

@@ -165,7 +165,8 @@ fn the_whole_lockout_stands_at_the_hold_and_one_question_on_what_comes_after() {
         let groups = parts(&html, "<section class=\"together\">");
         let mut locked = false;
         for (item, group) in items(list, machine).into_iter().zip(groups) {
-            let full = group.contains("Make it safe first") && group.contains("When the work is done");
+            let full = group.contains("Make it safe first");
+            let handed_back = group.contains("When the work is done");
             let isolated = machine.exposures(&item.work).needs_isolation();
             if list.unconnected {
                 assert!(!full && !group.contains(Isolation::STILL_LOCKED), "{}", item.name());
@@ -175,8 +176,14 @@ fn the_whole_lockout_stands_at_the_hold_and_one_question_on_what_comes_after() {
             if item.locks_out {
                 holds += 1;
                 locked = true;
-                assert!(full, "{}: {}", list.id, item.name());
+                assert!(
+                    full && !handed_back,
+                    "{}: {}: what restores stands further on",
+                    list.id,
+                    item.name()
+                );
             } else if isolated {
+                assert_eq!(full, handed_back, "{}: {}", list.id, item.name());
                 assert!(full || group.contains(Isolation::STILL_LOCKED), "{}: {}", list.id, item.name());
                 assert!(locked || full, "{}: {} is not locked out", list.id, item.name());
             }

@@ -50,7 +50,11 @@ pub struct Instrument {
 #[serde(tag = "answer", rename_all = "kebab-case")]
 pub enum Answer {
     /// Done, or seen as expected.
-    AsExpected,
+    AsExpected {
+        /// What was written beside it: a figure, a time.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        remark: Option<String>,
+    },
     /// Not done, or not as expected, and what was found.
     NotSo {
         /// What was found.
@@ -126,6 +130,15 @@ pub enum Line {
         name: String,
         /// Why.
         reason: String,
+    },
+    /// Something that stopped the work was put right; the item is done again after it.
+    PutRight {
+        /// Which item.
+        item: ItemId,
+        /// By whom.
+        name: String,
+        /// What was done.
+        done: String,
     },
     /// An item was left out.
     Skipped {
@@ -324,6 +337,7 @@ impl Line {
             Line::Answered { item, .. }
             | Line::Deviation { item, .. }
             | Line::Skipped { item, .. }
+            | Line::PutRight { item, .. }
             | Line::Note { item, .. }
             | Line::Diagnosis { item, .. }
             | Line::DiagnosisEnded { item, .. }

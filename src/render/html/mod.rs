@@ -112,6 +112,7 @@ impl Html {
                 out.tag("p", "", &escaped(text));
                 out.tag("footer", "", &format!("{}, own words: not a checked instruction.", escaped(by)));
             }),
+            Block::NoticeAround => {}
             Block::Notice => self.tag("p", "notice", STANDING_NOTICE),
         }
     }
@@ -260,7 +261,7 @@ impl StepSink for Steps<'_> {
         }
         cautions.iter().for_each(|caution| self.out.caution(caution));
         match (isolation, self.lockout) {
-            (Some(isolation), Lockout::InFull) => self.out.lock(isolation),
+            (Some(isolation), Lockout::InFull | Lockout::UpToTheWork) => self.out.lock(isolation),
             (Some(_), Lockout::Standing) => {
                 self.out.tag("p", "still", &format!("<strong>{}</strong>", Isolation::STILL_LOCKED));
             }

@@ -30,6 +30,7 @@ fn at_the_pan(word: Signal) -> HandsOnStep {
         what_can_happen: "it crushes fingers.".into(),
         do_this: "Lock it off.".into(),
         covers: vec![Exposure::Inside],
+        brief: false,
     };
     let texts = vec![
         StepText::new("Lay the weight on the pan.", Some("It settles.".into())),

@@ -4,7 +4,7 @@ use super::super::words::{self, sentence_start};
 use super::super::{Block, Lockout, Page, Words};
 use super::{items_of, standing, steps};
 use crate::casebook::sheet::Standing;
-use crate::checklist::{Checklist, Item, Kind};
+use crate::checklist::{Checklist, Item, Kind, Leads};
 use crate::ids::ItemId;
 use crate::knowledge::{Knowledge, Machine};
 use crate::safety::{Exposures, Isolation};
@@ -17,6 +17,7 @@ const MORE: &str =
 /// What is asked now.
 pub fn question(knowledge: &Knowledge, list: &Checklist, state: &ListState) -> Page {
     let mut page = Page::default();
+    page.push(Block::NoticeAround);
     let machine = knowledge.machines.get(&state.sheet.head.machine);
     if let Some((item, machine)) = state.ask.item().and_then(|id| list.item(id)).zip(machine) {
         at_item(&mut page, knowledge, list, state, item, machine);
@@ -41,17 +42,25 @@ pub fn question(knowledge: &Knowledge, list: &Checklist, state: &ListState) -> P
         }
         ListAsk::Person => {
             page.text(Words::new().strong("Who carries this out from here on?"));
-            page.text("Leave to lock out and every lock are of this person and of this sitting.");
+            page.text("Locks, and the right to lock out, count for this person today and for nobody else.");
             page.hint("Type the name.");
         }
-        ListAsk::Before(before) => {
-            page.text(format!(
-                "The list '{}' comes before this one, and no signed sheet of it is kept here for this machine.",
-                before.as_str().replace('-', " ")
-            ));
+        ListAsk::Stopped(stopped) => {
+            page.text(Words::new().strong(format!(
+                "The work on this machine stands still: {} failed in the list '{}', sheet {}.",
+                name_of(&stopped.item),
+                stopped.list.as_str().replace('-', " "),
+                stopped.sheet
+            )));
+            page.text("Keep it locked. Nobody goes round it by another list. It goes on there, once somebody has put it right.");
+            page.hint(format!("Type leave, then handlamp checklist continue {}.", stopped.sheet));
+        }
+        ListAsk::Before(missing) => {
+            page.text("These lists come before this one, and no signed sheet of them is kept here for this machine:");
+            page.bullets(missing.iter().map(|list| list.as_str().replace('-', " ")));
             page.text("Guards and stops count as proved only where a signed list says so. Where none does, nobody reaches in.");
-            page.text(Words::new().strong("Who takes on to go ahead without it, and why?"));
-            page.hint("Like: Ann Reed, signed on paper. 'leave' goes back to that list first.");
+            page.text(Words::new().strong("Who decides to go ahead without them, and why?"));
+            page.hint("Like: Ann Reed, signed on paper. 'leave', and do those lists first.");
         }
         ListAsk::Unconnected => {
             page.text("This list goes behind guards that nobody has proved yet. That is safe only while nothing is connected.");
@@ -157,6 +166,11 @@ fn around(page: &mut Page, state: &ListState, item: &Item, ask: &ListAsk) {
             strong(page, format!("{known} signed. Who else?"), "Another person's name.");
         }
         ListAsk::Failed(_) => failed(page, state, item),
+        ListAsk::PutRight(_) => strong(
+            page,
+            format!("{name} stopped the work. Who put it right, and what was done?"),
+            "Like Ann Reed, switch renewed by the maker. 'back' returns. Then it is done again.",
+        ),
         ListAsk::DeviationName(_) => {
             page.text("A deviation stays on the report as an open point until it is put right.");
             strong(
@@ -226,9 +240,20 @@ fn whole(
     item: &Item,
     machine: &Machine,
 ) {
-    let locked = state.lockout.key.is_some() && !item.locks_out;
+    let lockout = match (item.locks_out, state.lockout.key.is_some()) {
+        (true, _) => Lockout::UpToTheWork,
+        (false, true) => Lockout::Standing,
+        (false, false) => Lockout::InFull,
+    };
     match steps(knowledge, list, item, machine) {
-        Ok(step) => page.step(step, if locked { Lockout::Standing } else { Lockout::InFull }),
+        Ok(step) => {
+            let step = step.with_read(&state.read);
+            let brief = step.cautions().iter().any(|caution| caution.brief);
+            page.step(step, lockout);
+            if brief {
+                page.text("Cautions in brief, as you have read them: 'cautions' shows them in full.");
+            }
+        }
         Err(missing) => page.text(words::sentence(&format!("The steps are not shown: {missing}"))),
     }
     if item.locks_out {
@@ -260,7 +285,7 @@ fn asked(page: &mut Page, item: &Item, state: &ListState) {
     match &item.kind {
         Kind::Do => {
             page.text(Words::new().strong("Done, and as expected?"));
-            page.hint("y, or n and what was found.");
+            page.hint("y, or n and what was found. A figure to keep goes behind the y, like y: 13:58.");
         }
         Kind::Look => {
             page.text(Words::new().strong("Is it as expected?"));
@@ -269,6 +294,10 @@ fn asked(page: &mut Page, item: &Item, state: &ListState) {
         Kind::Measure(measure) => {
             let wanted = measure.limits.words(measure.unit, measure.expected);
             page.text(Words::new().strong("Wanted: ").plain(format!("{wanted}.")));
+            if let Some(known) = measure.instrument.as_ref().and_then(|name| state.instruments.get(name)) {
+                let due = known.due.map_or_else(String::new, |due| format!(", due {due}"));
+                page.text(format!("Read with {}{due}, as before.", known.name));
+            }
             let unit = measure.unit.name;
             page.text(Words::new().strong(if measure.expected {
                 "What does it read, and what is the known value?"
@@ -295,7 +324,7 @@ fn asked(page: &mut Page, item: &Item, state: &ListState) {
             page.text(Words::new().strong(match (names, item.locks_out) {
                 (0 | 1, true) => "Locked, tried, and nothing moves? Whose key?".to_owned(),
                 (0 | 1, false) => "Who confirms it?".to_owned(),
-                (more, _) => format!("Who confirm it? {more} different people."),
+                (more, _) => format!("{more} different people confirm it by name. Who?"),
             }));
             page.hint("Type the name, after a colon what was seen; n if it is not so.");
         }
@@ -316,13 +345,15 @@ fn failed(page: &mut Page, state: &ListState, item: &Item) {
     let judged = answer.map(|answer| judge(item, answer, state.today));
     page.text(Words::new().strong(format!("{}: not as wanted. It stops here.", item.name())));
     let all = ways(item, judged.as_ref());
-    if !all.contains(&Way::Diagnose) && !all.contains(&Way::Deviation) && !matches!(item.kind, Kind::Hold(_))
-    {
+    let leads = item.leads(judged.as_ref().and_then(|j| j.on.as_ref()));
+    let stopping = matches!(leads, Some(Leads::Stop));
+    if stopping {
         page.text(Words::new().strong(
             "Stop. Lock it, keep it locked, and call the maker. Nobody works round this, and nobody signs it away.",
         ));
     }
     let line = |way: &Way| match way {
+        Way::Again if stopping => "It was put right: by whom and how is asked, then it is done again.".into(),
         Way::Again => Words::from("Do it again: it was put right, or misread."),
         Way::Note => "Write a remark down; it stays as it is.".into(),
         Way::Diagnose => match open_case(&state.sheet, &item.id.value) {
@@ -341,6 +372,10 @@ fn isolation(page: &mut Page, machine: &Machine, exposures: &Exposures) {
     }
 }
 
+fn name_of(item: &ItemId) -> String {
+    item.as_str().replace('-', " ")
+}
+
 /// Open points of other sheets of this machine.
 fn points(page: &mut Page, points: &[OpenPoint]) {
     let line = |point: &OpenPoint| {
@@ -348,13 +383,7 @@ fn points(page: &mut Page, points: &[OpenPoint]) {
             .owner
             .as_ref()
             .map_or_else(|| "nobody looks after it".to_owned(), |(name, due)| format!("{name} by {due}"));
-        format!(
-            "{}, {}: {}. {}.",
-            point.list,
-            point.item.as_str().replace('-', " "),
-            point.reason,
-            sentence_start(&owner)
-        )
+        format!("{}, {}: {}. {}.", point.list, name_of(&point.item), point.reason, sentence_start(&owner))
     };
     if points.is_empty() {
         page.text("No open point stands in the other sheets of this machine.");
@@ -377,6 +406,14 @@ fn end(page: &mut Page, list: &Checklist, state: &ListState) {
     page.text(format!("{}.", sentence_start(&words::and(&counted))));
     page.text(Words::new().strong("Who signs the whole list?"));
     page.hint("Type the name, or 'correct' to put an answer right first.");
+}
+
+/// Why the item is asked.
+pub fn why(list: &Checklist, state: &ListState) -> Page {
+    let mut page = Page::default();
+    let why = state.ask.item().and_then(|id| list.item(id)).and_then(|item| item.why.as_deref());
+    page.text(words::clause_stop(why.unwrap_or("It is part of this list")));
+    page
 }
 
 /// The list with what is done.

@@ -4,7 +4,7 @@ mod card;
 pub mod paper;
 mod report;
 
-pub use card::{help, overview, question};
+pub use card::{help, overview, question, why};
 pub use report::{Cover, report};
 
 use super::words::{self, count};
@@ -29,7 +29,7 @@ pub fn items_of<'l>(knowledge: &Knowledge, list: &'l Checklist, sheet: &Sheet) -
 }
 
 /// The steps of an item on one machine, ready to be shown. A hold that locks out brings the lockout of all that is done
-/// behind it; where nothing is connected there is nothing else to lock out.
+/// behind it; where nothing is connected there is nothing to lock out.
 pub(super) fn steps(
     knowledge: &Knowledge,
     list: &Checklist,
@@ -37,9 +37,9 @@ pub(super) fn steps(
     machine: &crate::knowledge::Machine,
 ) -> Result<HandsOnStep, MissingCaution> {
     let exposures = machine.exposures(&item.work);
-    let isolation = match (item.locks_out, list.unconnected) {
-        (true, _) => machine.isolation(&list.under_lock(item, machine)),
-        (false, true) => None,
+    let isolation = match (list.unconnected, item.locks_out) {
+        (true, _) => None,
+        (false, true) => machine.isolation(&list.under_lock(item, machine)),
         (false, false) => machine.isolation(&exposures),
     };
     let texts = item.work.steps.iter().map(|step| step.text.clone()).collect();

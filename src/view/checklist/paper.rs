@@ -205,7 +205,11 @@ impl Writer<'_> {
         } else if item.locks_out {
             *locked = Some(conditions);
         }
-        if held && !item.locks_out { Lockout::Standing } else { Lockout::InFull }
+        match (item.locks_out, held) {
+            (true, _) => Lockout::UpToTheWork,
+            (false, true) => Lockout::Standing,
+            (false, false) => Lockout::InFull,
+        }
     }
 
     /// What to see and why; not again what the one step has just said.

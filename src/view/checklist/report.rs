@@ -2,12 +2,13 @@
 //! record is whole.
 
 use super::super::words::{self, count, sentence_start};
-use super::super::{Block, Page, Table, Words};
+use super::super::{Block, Page, Plot, Table, Words};
 use super::{items_of, standing};
 use crate::casebook::sheet::{Answer, Kept, Line, Sheet, Standing};
 use crate::checklist::{Checklist, Item, Kind};
 use crate::ids::ItemId;
 use crate::knowledge::Knowledge;
+use crate::units::number;
 use crate::walk::checklist::{judge, open_points};
 
 /// How times are read, given by the caller.
@@ -27,7 +28,9 @@ pub fn report(knowledge: &Knowledge, list: &Checklist, sheet: &Sheet, cover: &Co
         page.bullets(sheet.damage.iter().map(|what| words::sentence(what)));
     }
     readings(&mut page, knowledge, list, sheet, cover);
-    page.section("Corrected", corrections(list, sheet, cover));
+    runs(&mut page, knowledge, list, sheet);
+    page.section("Failed first, then done again", replaced(list, sheet, cover, true));
+    page.section("Corrected in the record", replaced(list, sheet, cover, false));
     points(&mut page, list, sheet);
     page.section("Lockouts and people", people(sheet, cover));
     page.section("Diagnoses", diagnoses(list, sheet, cover));
@@ -85,7 +88,11 @@ fn readings(page: &mut Page, knowledge: &Knowledge, list: &Checklist, sheet: &Sh
             sheet.of(id).rev().find(|kept| !matches!(kept.line, Line::Owner { .. } | Line::Note { .. }));
         let by = last.map_or_else(String::new, |kept| format!("{}, {}", who(kept), (cover.time)(&kept.at)));
         let found = sheet.answer(id).map_or_else(String::new, |(_, answer)| found(item, answer, cover.today));
-        table.row([item.name(), found, wanted(item), standing(sheet.standing(id)).to_owned(), by]);
+        let stands = match (&item.kind, sheet.standing(id)) {
+            (Kind::Choice(_), Standing::Good) => "answered",
+            (_, stands) => standing(stands),
+        };
+        table.row([item.name(), found, wanted(item, sheet), stands.to_owned(), by]);
     }
     flush(page, &mut table);
 }
@@ -107,7 +114,9 @@ fn name(list: &Checklist, item: &ItemId) -> String {
 /// What was found, in the words of the report.
 fn found(item: &Item, answer: &Answer, today: jiff::civil::Date) -> String {
     match answer {
-        Answer::AsExpected => "as expected".to_owned(),
+        Answer::AsExpected { remark } => remark
+            .as_ref()
+            .map_or_else(|| "as expected".to_owned(), |remark| format!("as expected: {remark}")),
         Answer::NotSo { found } => format!("not so: {found}"),
         Answer::Value { value, expected, instrument } => {
             let beside = expected.map_or_else(String::new, |known| format!(" against {known}"));
@@ -117,9 +126,10 @@ fn found(item: &Item, answer: &Answer, today: jiff::civil::Date) -> String {
             });
             format!("{value}{beside}{with}")
         }
-        Answer::Run { .. } => {
+        Answer::Run { fills, .. } => {
             let says = judge(item, answer, today).says;
-            says.split(" Wanted:").next().unwrap_or_default().to_owned()
+            let says = says.split(" Wanted:").next().unwrap_or_default();
+            format!("target {} {}, {says}", number(fills.target), fills.unit)
         }
         Answer::Chosen { id } => match &item.kind {
             Kind::Choice(choices) => choices
@@ -137,37 +147,69 @@ fn found(item: &Item, answer: &Answer, today: jiff::civil::Date) -> String {
 }
 
 /// The limit or the number of names that an item wants.
-fn wanted(item: &Item) -> String {
+fn wanted(item: &Item, sheet: &Sheet) -> String {
     match &item.kind {
         Kind::Measure(measure) => measure.limits.words(measure.unit, measure.expected),
-        Kind::Run(ask) => format!(
-            "{} fills or more, mean within {} of what is allowed",
-            ask.at_least,
-            words::percent(ask.mean_within)
-        ),
+        Kind::Run(ask) => {
+            let allowed = match sheet.answer(&item.id.value) {
+                Some((_, Answer::Run { fills, tolerance })) => format!(
+                    "every fill within {} {unit}, mean within {} {unit}",
+                    number(*tolerance),
+                    number(tolerance * ask.mean_within),
+                    unit = fills.unit
+                ),
+                _ => format!("mean within {} of what is allowed", words::percent(ask.mean_within)),
+            };
+            format!("{} fills or more, {allowed}", ask.at_least)
+        }
         Kind::Confirm(names) | Kind::Hold(names) => count((*names).max(1), "name", "names"),
         _ => String::new(),
     }
 }
 
-/// First answers that a later one replaced: both stay.
-fn corrections(list: &Checklist, sheet: &Sheet, cover: &Cover<'_>) -> Vec<String> {
+/// Answers that a later one replaced; both stay. `failed` picks what failed and was done again, else what was put right
+/// in the record.
+fn replaced(list: &Checklist, sheet: &Sheet, cover: &Cover<'_>, failed: bool) -> Vec<String> {
+    let at = |kept: &Kept| format!("{}, {}", who(kept), (cover.time)(&kept.at));
     let mut lines = Vec::new();
     for (_, item) in list.items() {
-        let answers: Vec<_> = sheet
-            .of(&item.id.value)
-            .filter_map(|kept| match &kept.line {
-                Line::Answered { answer, .. } => Some((kept, answer)),
-                _ => None,
-            })
-            .collect();
-        let Some((_, before)) = answers.split_last() else { continue };
-        for (kept, answer) in before {
-            let found = found(item, answer, cover.today);
-            lines.push(format!("{}: first {found} ({}, {})", item.name(), who(kept), (cover.time)(&kept.at)));
+        let mut before: Option<(&Kept, &Answer, bool)> = None;
+        for kept in sheet.of(&item.id.value) {
+            match &kept.line {
+                Line::Answered { answer, good, corrects, .. } => {
+                    if let Some((first, answer, was_good)) = before
+                        && (!was_good && !corrects) == failed
+                    {
+                        let found = found(item, answer, cover.today);
+                        lines.push(format!("{}: first {found} ({})", item.name(), at(first)));
+                    }
+                    before = Some((kept, answer, *good));
+                }
+                Line::PutRight { name, done, .. } if failed => {
+                    lines.push(format!("{}: put right by {name}: {done} ({})", item.name(), at(kept)));
+                }
+                _ => {}
+            }
         }
     }
     lines
+}
+
+/// Each run of fills as a picture, with its weights.
+fn runs(page: &mut Page, knowledge: &Knowledge, list: &Checklist, sheet: &Sheet) {
+    for (_, item) in items_of(knowledge, list, sheet) {
+        let Some((_, Answer::Run { fills, tolerance })) = sheet.answer(&item.id.value) else { continue };
+        page.heading(format!("{}: the fills", item.name()));
+        page.push(Block::Plot(Plot {
+            values: fills.values.clone(),
+            target: Some(fills.target),
+            limits: Some((fills.target - tolerance, fills.target + tolerance)),
+            strays: Vec::new(),
+            unit: fills.unit.clone(),
+        }));
+        let weights: Vec<String> = fills.values.iter().map(|value| number(*value)).collect();
+        page.text(format!("In order, in {}: {}.", fills.unit, weights.join(" ")));
+    }
 }
 
 fn points(page: &mut Page, list: &Checklist, sheet: &Sheet) {
@@ -175,6 +217,11 @@ fn points(page: &mut Page, list: &Checklist, sheet: &Sheet) {
     let failed: Vec<_> =
         failed.map(|(_, item)| format!("{}: failed, and the work stands", item.name())).collect();
     page.section("Not as wanted", failed);
+    let cases = list.items().filter_map(|(_, item)| {
+        let case = not_closed(sheet, &item.id.value)?;
+        Some(format!("{}: case {case} was left and not closed from here", item.name()))
+    });
+    page.section("Diagnoses left open", cases);
     let open = open_points(list, sheet);
     if open.is_empty() {
         page.heading("Open points");
@@ -197,6 +244,16 @@ fn points(page: &mut Page, list: &Checklist, sheet: &Sheet) {
     page.push(Block::Table(table));
 }
 
+/// The last case of an item, if it was left and not closed.
+fn not_closed<'s>(sheet: &'s Sheet, item: &'s ItemId) -> Option<&'s str> {
+    let last = sheet.of(item).rev().find_map(|kept| match &kept.line {
+        Line::Diagnosis { case, .. } => Some((case.as_str(), None)),
+        Line::DiagnosisEnded { case, closing, .. } => Some((case.as_str(), *closing)),
+        _ => None,
+    })?;
+    last.1.is_none().then_some(last.0)
+}
+
 fn people(sheet: &Sheet, cover: &Cover<'_>) -> Vec<String> {
     let line = |kept: &Kept| {
         let at = (cover.time)(&kept.at);
@@ -204,7 +261,7 @@ fn people(sheet: &Sheet, cover: &Cover<'_>) -> Vec<String> {
         Some(match &kept.line {
             Line::Person { name } => format!("{at}: {name} goes on"),
             Line::Locked { key } => format!("{at}: isolated, locked and tried, said {by}. Key: {key}"),
-            Line::Restored => format!("{at}: locks off and restored, said {by}"),
+            Line::Restored => format!("{at}: restored, no lock from before counts, said {by}"),
             Line::Unconnected => format!("{at}: nothing connected, said {by}"),
             Line::Qualified { name } => format!("{at}: {name}, qualified electrical person"),
             Line::BeforeMissing { list, name, reason } => {

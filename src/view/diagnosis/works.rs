@@ -370,7 +370,7 @@ pub(super) fn close(knowledge: &Knowledge, state: &State) -> Page {
     page.heading("Close the case");
     let proved = matches!(state.assessment.as_ref().and_then(|a| a.proof.as_ref()), Some(Proof::Proved));
     match state.assessment.as_ref().and_then(|a| a.proof.as_ref()) {
-        Some(Proof::Proved) => page.text(Words::new().strong("The run proves the cure.")),
+        Some(Proof::Proved) => page.text(Words::new().strong("The cure is proved.")),
         Some(Proof::GoneNotProved { more: Some(more), .. }) => page.text(format!(
             "Gone, not proved. About {} more would prove it.",
             words::count(*more, "fill", "fills")
@@ -389,7 +389,7 @@ pub(super) fn close(knowledge: &Knowledge, state: &State) -> Page {
     }
     page.text(if proved { RELEASE } else { LEAVE_IT_SAFE });
     page.push(Block::Numbered(
-        ["Cured, proved by a run of fills.", "Gone, not proved.", "Somebody is sent.", "Left open."]
+        ["Cured and proved.", "Gone, not proved.", "Somebody is sent.", "Left open."]
             .map(Words::from)
             .to_vec(),
     ));

@@ -3,7 +3,7 @@
 use super::judge::judge;
 use super::run::Stride;
 use super::state::ListAsk;
-use super::ways::{Way, ways};
+use super::ways::{Way, stops, ways};
 use crate::casebook::sheet::{Answer, Instrument, Line, Standing};
 use crate::checklist::{Item, Kind, Measure};
 use crate::ids::ItemId;
@@ -97,6 +97,8 @@ impl Stride<'_> {
         let judged = self.state.sheet.answer(&id).map(|(_, answer)| judge(item, answer, self.state.today));
         let ways = ways(item, judged.as_ref());
         match ways.get(place) {
+            // What stopped the work is put right by somebody, and not by doing it once more.
+            Some(Way::Again) if stops(item, judged.as_ref()) => self.state.ask = ListAsk::PutRight(id),
             Some(Way::Again) => self.gate(&id),
             Some(Way::Note) => self.state.ask = ListAsk::Note(id),
             Some(Way::Diagnose) => self.state.ask = ListAsk::Diagnosing(id),

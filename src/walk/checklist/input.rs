@@ -7,7 +7,7 @@ use crate::casebook::sheet::{Answer, Instrument};
 use crate::checklist::{Checklist, Item, Kind, Measure, RunAsk};
 use crate::diag::harmless;
 use crate::ids::{ItemId, MachineId, OptionId};
-use crate::units::{Kind as Measured, Quantity, Unit, significant};
+use crate::units::{Kind as Measured, Quantity, Unit, UnitError, significant};
 use crate::walk::input::{LONGEST_LINE, numbered, yes_no};
 use crate::walk::read::{sentence, slip, two};
 use crate::walk::sounds_dangerous;
@@ -69,6 +69,8 @@ pub enum ListInput {
         /// By when.
         due: String,
     },
+    /// The cautions in full once more.
+    Cautions,
     /// Leave this item out.
     Skip,
     /// A remark; empty asks for it.
@@ -96,6 +98,7 @@ pub enum ListInput {
 /// The words that work at every item, each with what it does.
 pub const WORDS: &[(&str, &str)] = &[
     ("why", "why this is asked"),
+    ("cautions", "the cautions of this item in full"),
     ("skip", "leave this item out, with a reason; a hold cannot be left out"),
     ("note", "write a remark down"),
     ("list", "the whole list with what is done"),
@@ -143,7 +146,9 @@ fn everywhere(text: &str, ask: &ListAsk) -> Option<ListInput> {
         "correct" => ListInput::Correct,
         "back" | "b" => ListInput::Back,
         "why" if item_words => ListInput::Why,
-        "skip" | "?" if item_words => ListInput::Skip,
+        "cautions" if item_words => ListInput::Cautions,
+        "skip" if item_words => ListInput::Skip,
+        "?" if item_words => ListInput::Help,
         _ => return None,
     };
     Some(input)
@@ -162,13 +167,24 @@ fn here(text: &str, state: &ListState, list: &Checklist) -> ListInput {
         }
         ListAsk::Fitted(options) => fitted(text, options),
         ListAsk::Serial if text == "?" => ListInput::Words(String::new()),
+        ListAsk::Serial if says_nothing(text) => {
+            say("Type the serial number, or ? if there is none to read.")
+        }
         ListAsk::Serial => words(text, "Type the serial number, or ? if there is none to read."),
-        ListAsk::Person | ListAsk::End | ListAsk::DeviationName(_) | ListAsk::Names { .. } => name(text),
+        ListAsk::Person | ListAsk::End | ListAsk::DeviationName(_) => name(text),
+        ListAsk::Names { .. } => names(text),
+        ListAsk::PutRight(_) => name_and_reason(
+            text,
+            "Type who put it right, a comma, and what was done, like Ann Reed, switch renewed by the maker.",
+        ),
         ListAsk::Qualified(_) => match yes_no(text) {
             Some(false) => ListInput::Truth(false),
             _ => name(text),
         },
-        ListAsk::Before(_) => name_and_reason(text),
+        ListAsk::Before(_) => name_and_reason(
+            text,
+            "Type the name of whoever decides it, a comma, and why. 'leave' goes back to those lists first.",
+        ),
         ListAsk::Unconnected | ListAsk::Authority(_) => {
             yes_no(text).map_or_else(|| say("Type y or n."), ListInput::Truth)
         }
@@ -187,12 +203,14 @@ fn here(text: &str, state: &ListState, list: &Checklist) -> ListInput {
         ListAsk::Failed(_) => {
             numbered(text, 4).map_or_else(|| say("Type the number of one of these."), ListInput::Chosen)
         }
+        ListAsk::Found(_) if says_nothing(text) => say("Say in a few words what was found."),
         ListAsk::Found(_) => words(text, "Say in a few words what was found."),
         ListAsk::DeviationReason { .. } | ListAsk::SkipReason(_) => words(text, "Say why in a few words."),
         ListAsk::Note(_) => words(text, "Type the remark."),
         ListAsk::Correct(items) => numbered(text, items.len())
             .map_or_else(|| say("Type the number of one of these."), ListInput::Chosen),
-        ListAsk::Owner(_) => owner(text),
+        ListAsk::Owner(_) => owner(text, state.today),
+        ListAsk::Stopped(_) => say("Nothing goes on here until that is put right. Type 'leave'."),
         ListAsk::Diagnosing(_) | ListAsk::Over => ListInput::Leave,
     }
 }
@@ -201,23 +219,41 @@ fn words(text: &str, wanted: &str) -> ListInput {
     if text.is_empty() { say(wanted) } else { ListInput::Words(text.to_owned()) }
 }
 
-/// A name has a letter and is no bare yes or no.
+/// Words that people type to get on, and that name nobody.
+const NOBODY: &[&str] = &[
+    "ok", "okay", "done", "none", "nobody", "yes", "no", "y", "n", "good", "fine", "sure", "x", "me", "i",
+    "na", "n/a",
+];
+
+/// Whether a line says nothing of what was asked: a word to get on with, or one that opens something.
+fn says_nothing(text: &str) -> bool {
+    let lower = text.trim().to_lowercase();
+    NOBODY.contains(&lower.as_str()) || WORDS.iter().any(|(word, _)| *word == lower)
+}
+
+/// A name has letters, no figures, and is no word to get on with.
 fn is_name(text: &str) -> bool {
-    text.chars().any(char::is_alphabetic) && yes_no(text).is_none() && text.chars().count() <= 80
+    let text = text.trim();
+    text.chars().filter(|c| c.is_alphabetic()).count() > 1
+        && !text.chars().any(|c| c.is_ascii_digit() || c == ',' || c == ':')
+        && !says_nothing(text)
+        && text.chars().count() <= 80
 }
 
 fn name(text: &str) -> ListInput {
-    if is_name(text) { ListInput::Words(text.to_owned()) } else { say("Type the name of the person.") }
+    if is_name(text) {
+        ListInput::Words(text.to_owned())
+    } else {
+        say("Type the name of one person, and nothing else.")
+    }
 }
 
-fn name_and_reason(text: &str) -> ListInput {
+fn name_and_reason(text: &str, wanted: &str) -> ListInput {
     match text.split_once([',', ':']) {
-        Some((name, reason)) if is_name(name.trim()) && !reason.trim().is_empty() => {
+        Some((name, reason)) if is_name(name) && !says_nothing(reason) && !reason.trim().is_empty() => {
             ListInput::NameAndReason { name: name.trim().to_owned(), reason: reason.trim().to_owned() }
         }
-        _ => say(
-            "Type the name of whoever takes it on, a comma, and why. 'leave' goes back to that list first.",
-        ),
+        _ => say(wanted),
     }
 }
 
@@ -264,9 +300,12 @@ fn target(text: &str, usual: Option<f64>) -> ListInput {
 
 fn answer(text: &str, item: &Item, state: &ListState) -> ListInput {
     match &item.kind {
-        Kind::Do | Kind::Look => done(text, "Type y if it is as expected, n if not."),
+        Kind::Do | Kind::Look => done(
+            text,
+            "Type y if it is as expected, n and what was found if not. A figure to keep goes behind the y, like y: 13:58.",
+        ),
         Kind::Photo => match done(text, "") {
-            ListInput::Answer(Answer::AsExpected) => {
+            ListInput::Answer(Answer::AsExpected { .. }) => {
                 say("Type its number or where it is filed, or n if there is none.")
             }
             ListInput::Answer(not_so) => ListInput::Answer(not_so),
@@ -290,32 +329,46 @@ fn answer(text: &str, item: &Item, state: &ListState) -> ListInput {
     }
 }
 
-/// y, n, or n with what was found.
+/// y, n, or either with what was found or written behind it.
 fn done(text: &str, wanted: &str) -> ListInput {
-    let (word, rest) = text.split_once([' ', ',']).unwrap_or((text, ""));
-    match (yes_no(word), rest.trim()) {
-        (Some(true), "") => ListInput::Answer(Answer::AsExpected),
-        (Some(false), found) => ListInput::Answer(Answer::NotSo { found: found.to_owned() }),
-        _ => say(wanted),
+    let (word, rest) = text.split_once([' ', ',', ':']).unwrap_or((text, ""));
+    let rest = rest.trim().trim_start_matches(':').trim().to_owned();
+    match yes_no(word) {
+        Some(true) => ListInput::Answer(Answer::AsExpected { remark: Some(rest).filter(|r| !r.is_empty()) }),
+        Some(false) => ListInput::Answer(Answer::NotSo { found: rest }),
+        None => say(wanted),
     }
 }
 
 fn figure(text: &str, measure: &Measure) -> ListInput {
-    let parsed = |text: &str| Quantity::parse_in(text, measure.unit).map_err(|e| sentence(&e.to_string()));
+    let unit = measure.unit.name;
+    let parsed = |text: &str| match Quantity::parse_in(text, measure.unit) {
+        Ok(value) if value.base() < 0.0 && never_negative(measure.kind) => {
+            Err(format!("A {} is not below zero.", measure.kind.noun()))
+        }
+        Ok(value) => Ok(value),
+        Err(UnitError::NotANumber(_) | UnitError::Empty) => Err(format!("Type a figure in {unit}.")),
+        Err(error) => Err(sentence(&error.to_string())),
+    };
     if !measure.expected {
         return match parsed(text) {
             Ok(value) => ListInput::Figure { value, expected: None },
+            Err(_) if two(text).is_some() => say(format!("One figure in {unit} is wanted here.")),
             Err(error) => say(error),
         };
     }
-    let unit = measure.unit.name;
     let Some((first, second)) = two(text) else {
-        return say(format!("Type both in {unit}: the reading, then the known value, like 199.9 200."));
+        return say(format!("Type both in {unit}: the reading, then the known value."));
     };
     match (parsed(&first), parsed(&second)) {
         (Ok(value), Ok(known)) => ListInput::Figure { value, expected: Some(known) },
         (Err(error), _) | (_, Err(error)) => say(error),
     }
+}
+
+/// Kinds of which nobody reads less than nothing.
+fn never_negative(kind: Measured) -> bool {
+    matches!(kind, Measured::Time | Measured::Rate | Measured::Count | Measured::Resistance)
 }
 
 /// `TW-7 2027-03-01`: a number or name, then the day its check is due.
@@ -338,34 +391,36 @@ fn fills(text: &str, ask: RunAsk, state: &ListState) -> ListInput {
     let Some((target, tolerance, unit)) = &state.target else {
         return say("Type first what a fill should weigh.");
     };
-    if text.is_empty() {
-        return say("Type the weights, like 250.2 249.8 250.1; an empty line ends the run.");
-    }
-    let options = ReadOptions { unit: Unit::find(unit), ..ReadOptions::default() };
-    match read(text, &options) {
-        Ok(read) if !read.skipped.is_empty() => {
-            let what: Vec<String> = read.skipped.iter().take(3).map(|s| format!("'{}'", s.text)).collect();
-            say(format!("Not a weight: {}. Type that line again.", what.join(", ")))
+    match fills_so_far(text, state) {
+        Ok(values) if values.is_empty() => {
+            say("Type the weights, like 250.2 249.8 250.1; an empty line ends the run.")
         }
-        Ok(read) => {
-            let in_unit = Unit::find(unit).unwrap_or_else(|| Measured::Mass.base());
-            let values: Vec<f64> =
-                read.run.values().iter().map(|g| significant(in_unit.from_base(*g))).collect();
-            if let Some(sentence) = slip(&values, *target, unit) {
-                return say(sentence);
-            }
-            if values.len() < ask.at_least {
-                return say(format!(
-                    "{} of {} fills so far. Type the rest of them.",
-                    values.len(),
-                    ask.at_least
-                ));
-            }
+        Ok(values) if values.len() < ask.at_least => {
+            say(format!("{} of {} fills so far. Type the rest of them.", values.len(), ask.at_least))
+        }
+        Ok(values) => {
             let fills = Fills { unit: unit.clone(), target: *target, values, ..Fills::default() };
             ListInput::Answer(Answer::Run { fills, tolerance: *tolerance })
         }
-        Err(error) => say(sentence(&error.to_string())),
+        Err(sentence) => say(sentence),
     }
+}
+
+/// The weights in the lines of a run typed so far, or what is wrong with them in a sentence.
+pub fn fills_so_far(text: &str, state: &ListState) -> Result<Vec<f64>, String> {
+    let Some((target, _, unit)) = &state.target else { return Ok(Vec::new()) };
+    if text.trim().is_empty() {
+        return Ok(Vec::new());
+    }
+    let options = ReadOptions { unit: Unit::find(unit), ..ReadOptions::default() };
+    let read = read(text, &options).map_err(|error| sentence(&error.to_string()))?;
+    if !read.skipped.is_empty() {
+        let what: Vec<String> = read.skipped.iter().take(3).map(|s| format!("'{}'", s.text)).collect();
+        return Err(format!("Not a weight: {}. That line is left out; type it again.", what.join(", ")));
+    }
+    let in_unit = Unit::find(unit).unwrap_or_else(|| Measured::Mass.base());
+    let values: Vec<f64> = read.run.values().iter().map(|g| significant(in_unit.from_base(*g))).collect();
+    slip(&values, *target, unit).map_or(Ok(values), Err)
 }
 
 /// One or more names, parted by commas, and after a colon what was seen; n when nobody can confirm it.
@@ -375,19 +430,24 @@ fn names(text: &str) -> ListInput {
         return ListInput::Answer(Answer::NotSo { found: rest.trim().to_owned() });
     }
     let (text, remark) = text.split_once(':').map_or((text, ""), |(names, remark)| (names, remark.trim()));
-    let names: Vec<String> = text.split(',').map(|n| n.trim().to_owned()).filter(|n| !n.is_empty()).collect();
+    let text = text.replace(" and ", ",");
+    let names = text.split([',', '+', '&']).map(|n| n.trim().to_owned()).filter(|n| !n.is_empty());
+    let names: Vec<String> = names.collect();
     if names.is_empty() || !names.iter().all(|n| is_name(n)) {
         return say("It is confirmed by name: type the name, or n if it is not so.");
     }
     ListInput::Names { names, remark: Some(remark.to_owned()).filter(|r| !r.is_empty()) }
 }
 
-/// `Ann, 2026-12-05`; the day may be said in words.
-fn owner(text: &str) -> ListInput {
-    match text.split_once(',') {
-        Some((name, due)) if is_name(name.trim()) && due.trim().chars().any(char::is_numeric) => {
-            ListInput::Owner { name: name.trim().to_owned(), due: due.trim().to_owned() }
-        }
-        _ => say("Type who looks after it, a comma, and the day, like Ann, 2026-12-05."),
+/// `Ann, 2026-12-05`: who, and a day that is still to come.
+fn owner(text: &str, today: jiff::civil::Date) -> ListInput {
+    let wanted = "Type who looks after it, a comma, and the day: year, month, day, like Ann, 2026-12-05.";
+    let Some((name, due)) = text.split_once(',').filter(|(name, _)| is_name(name)) else {
+        return say(wanted);
+    };
+    match due.trim().parse::<jiff::civil::Date>() {
+        Ok(day) if day < today => say(format!("{day} has gone by. Type a day that is still to come.")),
+        Ok(day) => ListInput::Owner { name: name.trim().to_owned(), due: day.to_string() },
+        Err(_) => say(wanted),
     }
 }

@@ -11,8 +11,10 @@ mod state;
 mod ways;
 
 pub use handover::case_of;
-pub use input::{ListInput, WORDS, understand};
+pub use input::{ListInput, WORDS, fills_so_far, understand};
 pub use judge::{Judged, judge};
 pub use run::{Around, ListWalker};
-pub use state::{ListAsk, ListShow, ListState, ListStep, OpenPoint, open_points};
+pub use state::{
+    ListAsk, ListShow, ListState, ListStep, OpenPoint, Stopped, missing_before, open_points, stopped,
+};
 pub use ways::{Way, open_case, ways};

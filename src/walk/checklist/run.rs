@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::answers::instrument_of;
 use super::gate::relevant_options;
 use super::input::ListInput;
-use super::state::{ListAsk, ListShow, ListState, ListStep, OpenPoint, open_points};
+use super::state::{ListAsk, ListShow, ListState, ListStep, OpenPoint, Stopped, open_points};
 use crate::casebook::sheet::{Answer, Head, Kept, Line, Sheet, Standing};
 use crate::casebook::{CaseId, Closing};
 use crate::checklist::{Checklist, Item, Situation};
@@ -18,6 +18,10 @@ use crate::walk::Lockout;
 pub struct Around {
     /// Lists that stand signed for this machine in other sheets.
     pub signed: BTreeSet<ListId>,
+    /// Lists that come before this one and are not signed, first things first.
+    pub missing: Vec<ListId>,
+    /// What stopped the work on this machine in another sheet.
+    pub stopped: Option<Stopped>,
     /// Open points of the machine's other sheets.
     pub elsewhere: Vec<OpenPoint>,
     /// The day.
@@ -61,6 +65,7 @@ impl<'k> ListWalker<'k> {
     /// What the open points and signed lists of the machine are, once it is named.
     pub fn around(&self, mut state: ListState, around: Around) -> ListState {
         (state.signed, state.elsewhere) = (around.signed, around.elsewhere);
+        (state.missing, state.stopped) = (around.missing, around.stopped);
         state
     }
 
@@ -123,6 +128,9 @@ fn state(sheet: Sheet, machine_known: bool, asked: (bool, bool), around: Around)
         qualified: None,
         correcting: false,
         signed: around.signed,
+        missing: around.missing,
+        stopped: around.stopped,
+        read: BTreeSet::new(),
         elsewhere: around.elsewhere,
         target: None,
         usual_tolerance: None,
@@ -229,8 +237,12 @@ impl Stride<'_> {
         if self.state.speaker.is_none() {
             return ListAsk::Person;
         }
-        if let Some(before) = self.missing_before() {
-            return ListAsk::Before(before);
+        if let Some(stopped) = &self.state.stopped {
+            return ListAsk::Stopped(stopped.clone());
+        }
+        let missing = self.missing_before();
+        if !missing.is_empty() {
+            return ListAsk::Before(missing);
         }
         if self.list.unconnected && !self.state.unconnected {
             return ListAsk::Unconnected;
@@ -246,13 +258,13 @@ impl Stride<'_> {
         }
     }
 
-    fn missing_before(&self) -> Option<ListId> {
+    /// Lists not signed that nobody has decided to go ahead without.
+    fn missing_before(&self) -> Vec<ListId> {
         let taken_on = |list: &ListId| {
             let mut lines = self.state.sheet.lines.iter();
             lines.any(|kept| matches!(&kept.line, Line::BeforeMissing { list: l, .. } if l == list))
         };
-        let before = self.list.after.iter().map(|a| &a.value);
-        before.clone().find(|list| !self.state.signed.contains(*list) && !taken_on(list)).cloned()
+        self.state.missing.iter().filter(|list| !taken_on(list)).cloned().collect()
     }
 
     /// An open point that nobody looks after.
@@ -274,8 +286,10 @@ impl Stride<'_> {
                 );
             }
             ListInput::Leave => self.state.ask = ListAsk::Over,
+            ListInput::Cautions => self.state.read.clear(),
             ListInput::Person => {
                 self.lapse();
+                self.state.read.clear();
                 self.state.speaker = None;
                 self.next();
             }
@@ -309,8 +323,10 @@ impl Stride<'_> {
                 self.line(Line::Person { name });
                 self.next();
             }
-            (ListAsk::Before(list), ListInput::NameAndReason { name, reason }) => {
-                self.line(Line::BeforeMissing { list, name, reason });
+            (ListAsk::Before(lists), ListInput::NameAndReason { name, reason }) => {
+                for list in lists {
+                    self.line(Line::BeforeMissing { list, name: name.clone(), reason: reason.clone() });
+                }
                 self.next();
             }
             (ListAsk::Correct(items), ListInput::Chosen(place)) => {
@@ -335,12 +351,18 @@ impl Stride<'_> {
         let Some(item) = ask.item().and_then(|id| self.list.item(id)) else {
             return self.gates(ask, input);
         };
+        if matches!(ask, ListAsk::Item(_)) {
+            self.state.read.extend(item.work.cautions.iter().map(|c| c.value.clone()));
+        }
         match (ask, input) {
             (ListAsk::Target(id), ListInput::Target { target, tolerance, unit }) => {
                 self.state.target = Some((target, tolerance, unit));
                 self.state.ask = ListAsk::Item(id.clone());
             }
-            (ListAsk::Item(id), ListInput::Answer(Answer::NotSo { found })) if found.is_empty() => {
+            (
+                ListAsk::Item(id) | ListAsk::Names { item: id, .. },
+                ListInput::Answer(Answer::NotSo { found }),
+            ) if found.is_empty() => {
                 self.state.ask = ListAsk::Found(id.clone());
             }
             (_, ListInput::Answer(answer)) => self.answered(item, answer),
@@ -349,9 +371,13 @@ impl Stride<'_> {
             (ListAsk::Instrument { value, expected, .. }, ListInput::Instrument(instrument)) => {
                 self.with_instrument(item, *value, *expected, instrument);
             }
-            (_, ListInput::Names { names, remark }) => self.names(item, Vec::new(), names, remark),
-            (ListAsk::Names { so_far, remark, .. }, ListInput::Words(name)) => {
-                self.names(item, so_far.clone(), vec![name], remark.clone());
+            (ask, ListInput::Names { names, remark }) => {
+                let (so_far, before) = match ask {
+                    ListAsk::Names { so_far, remark, .. } => (so_far.clone(), remark.clone()),
+                    _ => (Vec::new(), None),
+                };
+                let remarks: Vec<String> = before.into_iter().chain(remark).collect();
+                self.names(item, so_far, names, Some(remarks.join("; ")).filter(|r| !r.is_empty()));
             }
             (ListAsk::Failed(_), ListInput::Chosen(place)) => self.way_on(item, place),
             (ListAsk::DeviationName(id), ListInput::Words(name)) => {
@@ -360,6 +386,10 @@ impl Stride<'_> {
             (ListAsk::DeviationReason { item, name }, ListInput::Words(reason)) => {
                 self.line(Line::Deviation { item: item.clone(), name: name.clone(), reason });
                 self.next();
+            }
+            (ListAsk::PutRight(id), ListInput::NameAndReason { name, reason }) => {
+                self.line(Line::PutRight { item: id.clone(), name, done: reason });
+                self.gate(id);
             }
             (ListAsk::SkipReason(id), ListInput::Words(reason)) => {
                 self.line(Line::Skipped { item: id.clone(), reason });

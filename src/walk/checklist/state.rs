@@ -2,9 +2,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::judge::judge;
 use crate::casebook::sheet::{Instrument, Line, Sheet, Standing};
-use crate::checklist::Checklist;
-use crate::ids::{ItemId, ListId, MachineId, OptionId};
+use crate::checklist::{Checklist, Checklists, Item, Leads};
+use crate::ids::{CautionId, ItemId, ListId, MachineId, OptionId};
 use crate::units::Quantity;
 use crate::walk::Lockout;
 
@@ -19,8 +20,10 @@ pub enum ListAsk {
     Fitted(Vec<OptionId>),
     /// Who carries it out from here on.
     Person,
-    /// A list that comes before this one is not signed on this machine: who takes that on, and why.
-    Before(ListId),
+    /// Something stopped the work on this machine in another sheet; nothing goes on until that is put right there.
+    Stopped(Stopped),
+    /// Lists that come before this one are not signed on this machine: who decides to go ahead, and why.
+    Before(Vec<ListId>),
     /// Are mains, air and neighbours apart from the machine?
     Unconnected,
     /// May this person lock out, and does the written procedure agree?
@@ -57,6 +60,8 @@ pub enum ListAsk {
     },
     /// An item failed: try again, note, diagnose, deviation.
     Failed(ItemId),
+    /// Who put right what stopped the work, and what was done.
+    PutRight(ItemId),
     /// Who lets the work go on.
     DeviationName(ItemId),
     /// Why.
@@ -96,6 +101,7 @@ impl ListAsk {
             | ListAsk::Found(item)
             | ListAsk::Names { item, .. }
             | ListAsk::Failed(item)
+            | ListAsk::PutRight(item)
             | ListAsk::DeviationName(item)
             | ListAsk::DeviationReason { item, .. }
             | ListAsk::SkipReason(item)
@@ -133,6 +139,12 @@ pub struct ListState {
     pub correcting: bool,
     /// Lists that stand signed for this machine in other sheets.
     pub signed: BTreeSet<ListId>,
+    /// Lists that come before this one and are not signed, first things first.
+    pub missing: Vec<ListId>,
+    /// What stopped the work on this machine in another sheet.
+    pub stopped: Option<Stopped>,
+    /// Cautions that this person has read in full in this sitting.
+    pub read: BTreeSet<CautionId>,
     /// Open points of the machine's other sheets.
     pub elsewhere: Vec<OpenPoint>,
     /// Target and tolerance of runs, and their unit, as last said.
@@ -169,6 +181,44 @@ pub enum ListShow {
     NotUnderstood(String),
     /// A sentence.
     Said(String),
+}
+
+/// A sheet in which something stopped the work: nobody signs that away, and nobody goes round it by another list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Stopped {
+    /// The sheet.
+    pub sheet: String,
+    /// Its list.
+    pub list: ListId,
+    /// The item that failed.
+    pub item: ItemId,
+}
+
+/// The first item of a sheet that stopped the work and was not done again well.
+pub fn stopped(list: &Checklist, sheet: &Sheet, today: jiff::civil::Date) -> Option<Stopped> {
+    let stands = |item: &&Item| {
+        let judged = sheet.answer(&item.id.value).map(|(_, answer)| judge(item, answer, today));
+        let on = judged.as_ref().and_then(|j| j.on.as_ref());
+        sheet.standing(&item.id.value) == Standing::Failed && matches!(item.leads(on), Some(Leads::Stop))
+    };
+    let item = list.items().map(|(_, item)| item).find(stands)?;
+    Some(Stopped { sheet: sheet.id.to_string(), list: list.id.clone(), item: item.id.value.clone() })
+}
+
+/// Lists that come before this one, however far back, and are not signed; first things first.
+pub fn missing_before(lists: &Checklists, list: &Checklist, signed: &BTreeSet<ListId>) -> Vec<ListId> {
+    let mut missing = Vec::new();
+    let mut open: Vec<ListId> = list.after.iter().map(|a| a.value.clone()).collect();
+    while let Some(id) = open.pop() {
+        if !signed.contains(&id) && !missing.contains(&id) {
+            open.extend(
+                lists.lists.get(&id).into_iter().flat_map(|l| l.after.iter().map(|a| a.value.clone())),
+            );
+            missing.push(id);
+        }
+    }
+    missing.reverse();
+    missing
 }
 
 /// Something that is not as it should be and goes on all the same.

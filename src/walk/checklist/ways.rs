@@ -37,6 +37,11 @@ pub fn ways(item: &Item, judged: Option<&Judged>) -> Vec<Way> {
     ways
 }
 
+/// Whether the failure stops the work until somebody has put it right.
+pub(super) fn stops(item: &Item, judged: Option<&Judged>) -> bool {
+    matches!(item.leads(judged.and_then(|j| j.on.as_ref())), Some(Leads::Stop))
+}
+
 /// The case that was begun from an item and not brought to an end since.
 pub fn open_case<'s>(sheet: &'s Sheet, item: &'s ItemId) -> Option<&'s str> {
     let mut open = None;
