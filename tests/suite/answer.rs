@@ -137,8 +137,7 @@ Do
      Expect: the mean of ten lies within half a gram of the target.
 
 • If 'it is gone': then ask ten fills in a row on the second scale.
-• If 'still there': then switch correction off and put the recorded allowance
-  back.
+• If 'still there': then send somebody, or call the maker.
 
 Likely causes
 • In-flight allowance set too high: about 9 in 10 calls like this
