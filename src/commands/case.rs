@@ -1,5 +1,6 @@
 //! `handlamp case`: the cases on disk, one append-only record each.
 
+use super::context::readable;
 use super::talk::{Talk, stored};
 use super::{CommandError, Context, Outcome, Result, diagnose, find};
 use crate::casebook::{CaseId, Closing, Entry, Recorded, Store, export, fit};
@@ -296,13 +297,6 @@ fn report(store: &Store, args: &Report, context: &mut Context) -> Result {
     };
     context.write(&text)?;
     Ok(Outcome::Done)
-}
-
-/// A timestamp as a person reads it, in the local zone: '2026-11-25 01:56'.
-fn readable(timestamp: &str) -> String {
-    let zoned =
-        timestamp.parse::<jiff::Timestamp>().map(|t| t.to_zoned_datetime(jiff::tz::TimeZone::system()));
-    zoned.map_or_else(|_| timestamp.to_owned(), |z| z.strftime("%Y-%m-%d %H:%M").to_string())
 }
 
 fn close(store: &Store, args: &Close, context: &mut Context) -> Result {

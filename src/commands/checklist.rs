@@ -2,7 +2,8 @@
 
 use std::collections::BTreeSet;
 
-use super::sheet::{Round, around, readable};
+use super::context::readable;
+use super::sheet::{Round, around};
 use super::talk::stored;
 use super::{CommandError, Context, Outcome, Result, show};
 use crate::casebook::CaseId;
@@ -354,7 +355,7 @@ fn report(
     for damage in &sheet.damage {
         context.remark(&words::sentence(&format!("record {id}: {damage}")))?;
     }
-    let cover = view::Cover { time: &readable, today: super::sheet::today(context) };
+    let cover = view::Cover { time: &readable, today: context.today() };
     if context.options.json {
         context.json(&json::sheet(knowledge, list, &sheet, cover.today))?;
     } else {

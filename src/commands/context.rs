@@ -15,6 +15,8 @@ use crate::knowledge::{self, Knowledge, Texts};
 use crate::render::{Look, Paint, diagnostics, json, plain, terminal};
 use crate::view::Page;
 
+/// A screen lower than this is not parted for.
+const LEAST_ROWS: usize = 8;
 /// Columns when nobody says how many there are.
 const USUAL_COLUMNS: usize = 80;
 
@@ -102,6 +104,22 @@ impl Context {
     pub fn page(&mut self, page: &Page) -> Result<()> {
         let text = terminal::draw(page, &self.look);
         self.write(&text)
+    }
+
+    /// A page in as many parts as the screen is high, so that nobody has to scroll back for what stands first; parts end at
+    /// an empty line. One part where nobody looks at a screen.
+    pub fn screens(&self, page: &Page) -> Vec<String> {
+        let text = terminal::draw(page, &self.look);
+        let rows = terminal_size::terminal_size().map(|(_, terminal_size::Height(rows))| usize::from(rows));
+        match rows.filter(|_| self.asks_a_person && self.shows_a_person && !self.options.json) {
+            Some(rows) => parted(&text, rows.saturating_sub(2).max(LEAST_ROWS)),
+            None => vec![text],
+        }
+    }
+
+    /// The day now, where the person is.
+    pub fn today(&self) -> jiff::civil::Date {
+        (self.clock)().to_zoned_datetime(jiff::tz::TimeZone::system()).date()
     }
 
     /// Shows a page beside the answer, on standard error.
@@ -207,9 +225,51 @@ pub(super) fn read_file(path: &Path) -> Result<Vec<u8>> {
     })
 }
 
+/// A timestamp as a person reads it, in the local zone: '2026-11-25 01:56'.
+pub(super) fn readable(timestamp: &str) -> String {
+    let zoned =
+        timestamp.parse::<jiff::Timestamp>().map(|t| t.to_zoned_datetime(jiff::tz::TimeZone::system()));
+    zoned.map_or_else(|_| timestamp.to_owned(), |z| z.strftime("%Y-%m-%d %H:%M").to_string())
+}
+
+/// A text in parts of at most so many lines, each ending at an empty line where there is one in its second half.
+fn parted(text: &str, rows: usize) -> Vec<String> {
+    let mut parts = Vec::new();
+    let mut left: Vec<&str> = text.split_inclusive('\n').collect();
+    while left.len() > rows {
+        let empty = |place: &usize| left[*place - 1].trim().is_empty();
+        let cut = (rows / 2..=rows).rev().find(empty).unwrap_or(rows);
+        let rest = left.split_off(cut);
+        parts.push(left.concat());
+        left = rest;
+    }
+    parts.push(left.concat());
+    parts
+}
+
 /// COLUMNS first, since it can be set for one command; then the terminal; then the usual.
 fn columns() -> usize {
     let told = std::env::var("COLUMNS").ok().and_then(|text| text.trim().parse().ok()).filter(|n| *n > 0);
     told.or_else(|| terminal_size::terminal_size().map(|(terminal_size::Width(w), _)| usize::from(w)))
         .unwrap_or(USUAL_COLUMNS)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::parted;
+
+    #[test]
+    fn a_long_page_comes_in_parts_that_fit_the_screen_and_lose_nothing() {
+        let text: String =
+            (0..50).map(|i| if i % 7 == 6 { "\n".to_owned() } else { format!("line {i}\n") }).collect();
+        let parts = parted(&text, 22);
+        assert_eq!(parts.concat(), text);
+        assert!(parts.iter().all(|part| part.lines().count() <= 22));
+        assert!(
+            parts[..parts.len() - 1].iter().all(|part| part.ends_with("\n\n")),
+            "parts end at an empty line"
+        );
+        assert_eq!(parted("short\n", 22), ["short\n"]);
+        assert_eq!(parted(&"solid\n".repeat(30), 22).len(), 2);
+    }
 }

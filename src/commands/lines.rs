@@ -24,6 +24,14 @@ impl Lines {
         Lines::Pipe(std::io::stdin().lock())
     }
 
+    /// Waits at a terminal until the person has read a part of a page; false when they break off.
+    pub(super) fn read_on(&mut self) -> bool {
+        match self {
+            Lines::Terminal(editor) => editor.readline("more: Enter ").is_ok(),
+            Lines::Pipe(_) => true,
+        }
+    }
+
     /// The next line; none at the end, or when the person breaks off.
     pub(super) fn next(&mut self) -> Option<String> {
         match self {

@@ -27,18 +27,6 @@ pub(super) struct Round<'k> {
     begun: Option<(ItemId, String)>,
 }
 
-/// The day now, where the person is.
-pub(super) fn today(context: &Context) -> jiff::civil::Date {
-    (context.clock)().to_zoned_datetime(jiff::tz::TimeZone::system()).date()
-}
-
-/// A timestamp as a person reads it, in the local zone: '2026-11-25 01:56'.
-pub(super) fn readable(timestamp: &str) -> String {
-    let zoned =
-        timestamp.parse::<jiff::Timestamp>().map(|t| t.to_zoned_datetime(jiff::tz::TimeZone::system()));
-    zoned.map_or_else(|_| timestamp.to_owned(), |z| z.strftime("%Y-%m-%d %H:%M").to_string())
-}
-
 /// What the other sheets of the same machine say: same family, same serial number.
 pub(super) fn around(
     lists: &Checklists,
@@ -56,7 +44,7 @@ pub(super) fn around(
         missing: Vec::new(),
         stopped: None,
         elsewhere: Vec::new(),
-        today: today(context),
+        today: context.today(),
     };
     for sheet in others {
         if sheet.ended().is_some() && sheet.damage.is_empty() {
@@ -102,8 +90,9 @@ impl<'k> Round<'k> {
                 step = self.diagnose(state, &item, &mut lines, context)?;
                 continue;
             }
-            self.show(&state, step.show.as_ref(), context)?;
-            let input = self.line(&mut lines, &state, context)?.unwrap_or(ListInput::Leave);
+            let read = self.show(&state, step.show.as_ref(), &mut lines, context)?;
+            let line = if read { self.line(&mut lines, &state, context)? } else { None };
+            let input = line.unwrap_or(ListInput::Leave);
             step = self.walker.step(state, input);
         }
     }
@@ -114,7 +103,7 @@ impl<'k> Round<'k> {
         for (line, by) in lines {
             let now = (context.clock)();
             if self.record.is_none() {
-                let id = self.sheets.fresh_id(today(context)).map_err(stored)?;
+                let id = self.sheets.fresh_id(context.today()).map_err(stored)?;
                 self.record = Some(self.sheets.create(&step.state.sheet.head, &id, now).map_err(stored)?);
                 let mut page = Page::default();
                 page.text(format!("This is sheet {id}. Every answer is kept at once."));
@@ -134,12 +123,20 @@ impl<'k> Round<'k> {
         Ok(())
     }
 
-    fn show(&self, state: &ListState, show: Option<&ListShow>, context: &mut Context) -> Result<()> {
+    /// Shows what is asked, screen by screen; false when the person broke off in between.
+    fn show(
+        &self,
+        state: &ListState,
+        show: Option<&ListShow>,
+        lines: &mut Lines,
+        context: &mut Context,
+    ) -> Result<bool> {
         let mut page = Page::default();
         match show {
             Some(ListShow::NotUnderstood(sentence)) => {
                 page.text(sentence.as_str());
-                return context.aside_or_page(&page);
+                context.aside_or_page(&page)?;
+                return Ok(true);
             }
             Some(ListShow::Said(sentence)) => page.text(sentence.as_str()),
             Some(ListShow::Overview) => page = view::overview(self.knowledge, self.walker.list, state),
@@ -162,7 +159,17 @@ impl<'k> Round<'k> {
             reminder.text(format!("Kept so far: {kept}. Go on; an empty line ends the run."));
             question.before_hint(reminder);
         }
-        context.aside_or_page(&question)
+        if context.options.json {
+            context.aside(&question)?;
+            return Ok(true);
+        }
+        for (i, part) in context.screens(&question).iter().enumerate() {
+            if i > 0 && !lines.read_on() {
+                return Ok(false);
+            }
+            context.write(part)?;
+        }
+        Ok(true)
     }
 
     /// One answer. A run of fills may take several lines, up to an empty one.

@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use super::cut::Cut;
 use super::layout::{Curve, Font, Line, Placed, Sheet, WIDTH};
+use crate::render::html::escaped_lines;
 use crate::view::words;
 
 /// Corners of the boxes of causes, conditions and symptoms, so that kinds differ without colour.
@@ -13,19 +14,7 @@ const TIP: f64 = 8.0;
 
 /// Line inside an element or an attribute.
 pub fn escaped(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            '\'' => out.push_str("&#39;"),
-            c if c.is_control() => out.push(' '),
-            c => out.push(c),
-        }
-    }
-    out
+    escaped_lines(text).replace('\n', " ")
 }
 
 /// The whole drawing, with a title and a description in words for those who cannot see it.

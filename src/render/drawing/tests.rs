@@ -89,7 +89,7 @@ fn a_drawing_says_in_words_what_it_shows_and_names_no_ids() {
 
 #[test]
 fn text_cannot_become_markup() {
-    assert_eq!(escaped("a<b> & \"c\" 'd'\u{1b}"), "a&lt;b&gt; &amp; &quot;c&quot; &#39;d&#39; ");
+    assert_eq!(escaped("a<b> & \"c\" 'd'\u{1b}"), "a&lt;b&gt; &amp; &quot;c&quot; &#39;d&#39;");
     let mut picture = Picture { title: "<script>&".to_owned(), ..Picture::default() };
     picture.columns[0].boxes.push(Card { title: "</text><g>".to_owned(), notes: vec![], centre: true });
     let drawn = svg(&picture);

@@ -296,7 +296,8 @@ pub fn escaped(text: &str) -> String {
     escaped_lines(text).replace('\n', "<br>\n")
 }
 
-fn escaped_lines(text: &str) -> String {
+/// The same with line breaks as they are, for SVG too.
+pub(in crate::render) fn escaped_lines(text: &str) -> String {
     let text = clean(text);
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {

@@ -56,8 +56,13 @@ pub fn question(knowledge: &Knowledge, list: &Checklist, state: &ListState) -> P
             page.hint(format!("Type leave, then handlamp checklist continue {}.", stopped.sheet));
         }
         ListAsk::Before(missing) => {
-            page.text("These lists come before this one, and no signed sheet of them is kept here for this machine:");
-            page.bullets(missing.iter().map(|list| list.as_str().replace('-', " ")));
+            let names: Vec<String> = missing.iter().map(|list| list.as_str().replace('-', " ")).collect();
+            page.text(
+                Words::new()
+                    .plain("These lists come before this one, and no signed sheet of them is kept here for this machine: ")
+                    .strong(words::and(&names))
+                    .plain("."),
+            );
             page.text("Guards and stops count as proved only where a signed list says so. Where none does, nobody reaches in.");
             page.text(Words::new().strong("Who decides to go ahead without them, and why?"));
             page.hint("Like: Ann Reed, signed on paper. 'leave', and do those lists first.");
