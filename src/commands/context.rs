@@ -232,18 +232,19 @@ pub(super) fn readable(timestamp: &str) -> String {
     zoned.map_or_else(|_| timestamp.to_owned(), |z| z.strftime("%Y-%m-%d %H:%M").to_string())
 }
 
-/// A text in parts of at most so many lines, each ending at an empty line where there is one in its second half.
+/// A text in parts of at most so many lines. It is cut from its end, so that what is asked stands on one screen with as much
+/// as fits before it; a part begins behind an empty line where there is one near.
 fn parted(text: &str, rows: usize) -> Vec<String> {
     let mut parts = Vec::new();
     let mut left: Vec<&str> = text.split_inclusive('\n').collect();
     while left.len() > rows {
+        let earliest = left.len() - rows;
         let empty = |place: &usize| left[*place - 1].trim().is_empty();
-        let cut = (rows / 2..=rows).rev().find(empty).unwrap_or(rows);
-        let rest = left.split_off(cut);
-        parts.push(left.concat());
-        left = rest;
+        let cut = (earliest..=earliest + rows / 2).find(empty).unwrap_or(earliest);
+        parts.push(left.split_off(cut).concat());
     }
     parts.push(left.concat());
+    parts.reverse();
     parts
 }
 

@@ -24,11 +24,17 @@ impl Lines {
         Lines::Pipe(std::io::stdin().lock())
     }
 
-    /// Waits at a terminal until the person has read a part of a page; false when they break off.
+    /// Waits at a terminal until the person has read a part of a page. What is typed there is no answer to anything, and
+    /// that is said. False when they break off.
     pub(super) fn read_on(&mut self) -> bool {
-        match self {
-            Lines::Terminal(editor) => editor.readline("more: Enter ").is_ok(),
-            Lines::Pipe(_) => true,
+        let Lines::Terminal(editor) = self else { return true };
+        let mut prompt = "more: Enter ";
+        loop {
+            match editor.readline(prompt) {
+                Ok(line) if line.trim().is_empty() => return true,
+                Ok(_) => prompt = "Not taken. First read on: Enter ",
+                Err(_) => return false,
+            }
         }
     }
 

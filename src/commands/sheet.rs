@@ -286,6 +286,10 @@ impl<'k> Round<'k> {
                 }
             }
             Some(record) => {
+                if let Some((_, begun)) = &self.begun {
+                    let count = words::count(begun.split_whitespace().count(), "fill", "fills");
+                    page.text(format!("The run was not given to its end: {count} typed are not kept."));
+                }
                 let id = record.sheet().id.clone();
                 let (done, all) = view::progress(self.knowledge, list, record.sheet());
                 page.text(format!(

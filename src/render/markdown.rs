@@ -117,7 +117,7 @@ impl StepSink for Steps<'_> {
         match (isolation, self.lockout) {
             (Some(isolation), Lockout::InFull | Lockout::UpToTheWork) => self.out.lock(isolation),
             (Some(_), Lockout::Standing) => self.out.push(format!("**{}**", Isolation::STILL_LOCKED)),
-            (None, _) => {}
+            (Some(_), Lockout::Answered) | (None, _) => {}
         }
         if !actions.is_empty() {
             self.out.push("**Do**".to_owned());

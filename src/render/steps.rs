@@ -33,6 +33,7 @@ impl StepSink for Steps<'_, '_> {
             match self.lockout {
                 Lockout::InFull | Lockout::UpToTheWork => lock(self.lines, isolation),
                 Lockout::Standing => self.lines.paragraph(&Words::new().strong(Isolation::STILL_LOCKED)),
+                Lockout::Answered => {}
             }
             self.lines.gap();
         }

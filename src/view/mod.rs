@@ -103,6 +103,8 @@ pub enum Lockout {
     InFull,
     /// The prompt up to the moment hands go in; what brings the energies back stands with a later step.
     UpToTheWork,
+    /// Whether it still stands was asked and answered just now: nothing more of it.
+    Answered,
     /// The same lockout still stands: one line, 'still locked? whose key?'.
     Standing,
 }

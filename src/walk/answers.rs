@@ -36,13 +36,14 @@ impl Pace<'_> {
             // It ran, so the locks were off.
             self.state.lockout = Lockout::default();
         }
+        let proved_before = self.proved();
         let moment = self.moment();
         self.event(What::Reading { check: id, reading, moment });
         self.opening()?;
         if run {
             self.show = Some(Show::Run);
         }
-        if run && self.proved() {
+        if (run || !proved_before) && self.proved() {
             self.state.ask = Ask::Close;
         }
         Ok(())

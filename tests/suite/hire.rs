@@ -7,6 +7,7 @@ use handlamp::casebook::sheet::{Head, Sheet};
 use handlamp::checklist::{Checklist, Checklists, Item, Kind, Texts, load};
 use handlamp::ids::{ItemId, ListId, MachineId};
 use handlamp::knowledge::{self, Knowledge};
+use handlamp::safety::Exposure;
 use handlamp::units::{Quantity, significant};
 use handlamp::view::checklist::in_order;
 use handlamp::walk::checklist::{
@@ -124,6 +125,12 @@ impl Hire<'_> {
         panic!("the list does not end: {:?}", self.step.state.ask);
     }
 
+    /// Whether an item is the qualified person's.
+    fn live(&self, id: &ItemId) -> bool {
+        let machine = &self.walker.knowledge.machines[&self.step.state.sheet.head.machine];
+        machine.exposures(&self.walker.list.item(id).unwrap().work).has(Exposure::Energised)
+    }
+
     fn right(&self) -> String {
         let state = &self.step.state;
         let item = |id: &ItemId| self.walker.list.item(id).unwrap();
@@ -138,20 +145,19 @@ impl Hire<'_> {
             ListAsk::Target(_) => "250 g 2 g".to_owned(),
             ListAsk::Instrument { .. } => "TW-7 2099-01-01".to_owned(),
             ListAsk::Owner(_) => "Ann Reed, 2026-12-05".to_owned(),
-            ListAsk::Item(id) => good(item(id)),
+            ListAsk::Item(id) => good(item(id), self.live(id)),
             other => panic!("nothing is foreseen for {other:?}"),
         }
     }
 }
 
 /// An answer that is as wanted.
-fn good(item: &Item) -> String {
+fn good(item: &Item, live: bool) -> String {
+    let people = if live { ["Cy Holt", "Ann Reed", "Bo Field"] } else { ["Ann Reed", "Bo Field", "Cy Holt"] };
     match &item.kind {
         Kind::Do | Kind::Look => "y".to_owned(),
         Kind::Photo => "sheet 12".to_owned(),
-        Kind::Confirm(names) | Kind::Hold(names) => {
-            ["Ann Reed", "Bo Field", "Cy Holt"][..(*names).max(1)].join(", ")
-        }
+        Kind::Confirm(names) | Kind::Hold(names) => people[..(*names).max(1)].join(", "),
         Kind::Choice(choices) => {
             let fails = |choice: &&handlamp::checklist::Choice| {
                 let on = handlamp::checklist::On::Chosen(choice.id.value.clone());

@@ -257,3 +257,84 @@ fn a_caution_is_shown_in_full_to_everybody_once_and_in_brief_after_that() {
     }
     assert_eq!(said.matches("General guidance.").count(), 2, "the notice opens the sitting and closes it");
 }
+
+#[test]
+fn a_guard_that_fails_is_told_in_words_where_a_figure_is_asked() {
+    let book = Book::built_in();
+    let mut hire = hire(&book, "guards-stops-and-interlocks");
+    let list = &book.lists.lists["guards-stops-and-interlocks"];
+    at(&mut hire, "guards-stop-tray");
+    let walker = ListWalker { knowledge: &book.knowledge, list };
+    let told = walker.step(hire.state().clone(), understand("n it ran on for 3 s", hire.state(), list)).state;
+    assert_eq!(told.ask, ListAsk::Failed(item("guards-stop-tray")));
+    let again = walker.step(told.clone(), understand("1", &told, list)).state;
+    assert_eq!(
+        again.ask,
+        ListAsk::PutRight(item("guards-stop-tray")),
+        "nobody does it again before it is put right"
+    );
+}
+
+#[test]
+fn a_lock_belongs_to_a_person_and_live_work_to_the_qualified_one() {
+    let book = Book::built_in();
+    let mut hire = hire(&book, "guards-stops-and-interlocks");
+    let list = &book.lists.lists["guards-stops-and-interlocks"];
+    let walker = ListWalker { knowledge: &book.knowledge, list };
+    let mut locks = 0;
+    for _ in 0..200 {
+        let state = hire.state().clone();
+        match &state.ask {
+            ListAsk::Locked(_) | ListAsk::StillLocked(_) => {
+                locks += 1;
+                for nobody in ["ok", "0.9", "locked", "yes"] {
+                    let input = understand(nobody, &state, list);
+                    let taken = matches!(&input, ListInput::Key(Some(name)) if name != "locked");
+                    assert!(!taken, "'{nobody}' holds the key: {input:?}");
+                }
+            }
+            ListAsk::Item(id) if *id == item("proved-dead-by-meter") => {
+                assert_eq!(state.qualified.as_deref(), Some("Cy Holt"));
+                let other = walker.step(state.clone(), understand("Ann Reed: 0 V", &state, list)).state;
+                assert_eq!(other.ask, state.ask, "Ann Reed is not the qualified person");
+                let own =
+                    walker.step(state.clone(), understand("cy holt: 0 V after 4 min", &state, list)).state;
+                assert_ne!(own.ask, state.ask);
+                assert!(locks > 0 || !state.sheet.lines.is_empty());
+                return;
+            }
+            ListAsk::Over => break,
+            _ => {}
+        }
+        hire.answer();
+    }
+    panic!("the meter proof does not come up");
+}
+
+#[test]
+fn a_start_that_works_again_proves_the_cure_without_a_run_of_fills() {
+    let tool = Tool::built_in(80);
+    let file = tool.home().join("call.yaml");
+    let call = |last: &str| {
+        format!(
+            "format: handlamp-case/1\nmachine: {MACHINE}\nevents:\n\
+             - {{reading: what-the-caller-says, outcome: nothing-answers-start, while: bad}}\n\
+             - {{reading: stops-looked-at, outcome: one-is-in, while: bad}}\n\
+             - {{remedy: reset-the-stop, result: gone-not-proved}}\n\
+             - {{reading: starts-and-stops-at-its-keys, outcome: {last}}}\n"
+        )
+    };
+    for (last, status) in [("nothing-answers", 3), ("starts-and-stops", 0)] {
+        std::fs::write(&file, call(last)).unwrap();
+        let kept = tool.run(&["diagnose", "--answers", file.to_str().unwrap(), "--keep"]);
+        let id = kept
+            .err
+            .split_whitespace()
+            .find(|w| w.starts_with("20"))
+            .unwrap()
+            .trim_end_matches('.')
+            .to_owned();
+        let closed = tool.run(&["case", "close", &id, "--as", "cured"]);
+        assert_eq!(closed.status, Some(status), "{last}: {}", closed.block());
+    }
+}

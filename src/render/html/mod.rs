@@ -265,7 +265,7 @@ impl StepSink for Steps<'_> {
             (Some(_), Lockout::Standing) => {
                 self.out.tag("p", "still", &format!("<strong>{}</strong>", Isolation::STILL_LOCKED));
             }
-            (None, _) => {}
+            (Some(_), Lockout::Answered) | (None, _) => {}
         }
         match actions {
             [] => {}

@@ -38,7 +38,10 @@ pub fn question(knowledge: &Knowledge, list: &Checklist, state: &ListState) -> P
             page.text(Words::new().strong("Which of these are fitted?"));
             let title = |id| machine.and_then(|m| m.options.get(id)).map_or("", String::as_str);
             page.push(Block::Numbered(options.iter().map(|id| sentence_start(title(id)).into()).collect()));
-            page.hint("Like 1,3. Type 0 for none, ? if nobody knows: then nothing is left out.");
+            page.hint(match options.len() {
+                1 => "Type 1 if it is fitted, 0 if not, ? if nobody knows: then nothing is left out.",
+                _ => "The numbers, like 1,2. Type 0 for none, ? if nobody knows: then nothing is left out.",
+            });
         }
         ListAsk::Person => {
             page.text(Words::new().strong("Who carries this out from here on?"));
@@ -247,7 +250,7 @@ fn whole(
 ) {
     let lockout = match (item.locks_out, state.lockout.key.is_some()) {
         (true, _) => Lockout::UpToTheWork,
-        (false, true) => Lockout::Standing,
+        (false, true) => Lockout::Answered,
         (false, false) => Lockout::InFull,
     };
     match steps(knowledge, list, item, machine) {
@@ -409,6 +412,10 @@ fn end(page: &mut Page, list: &Checklist, state: &ListState) {
     }
     page.heading("Everything is answered");
     page.text(format!("{}.", sentence_start(&words::and(&counted))));
+    let items = list.items().map(|(_, item)| item);
+    for (item, case) in items.filter_map(|item| Some((item, open_case(&state.sheet, &item.id.value)?))) {
+        page.text(format!("{}: its diagnosis, case {case}, is still open.", item.name()));
+    }
     page.text(Words::new().strong("Who signs the whole list?"));
     page.hint("Type the name, or 'correct' to put an answer right first.");
 }

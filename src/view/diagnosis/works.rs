@@ -216,7 +216,7 @@ pub(super) fn remedy(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pag
     }
     page.text(Words::new().strong("Once it is done: how is it now?"));
     page.push(Block::Numbered(
-        ["Gone, as far as can be seen; a run of fills proves it.", "Still there.", "Something else changed."]
+        ["Gone, as far as can be seen; its proof is asked next.", "Still there.", "Something else changed."]
             .map(Words::from)
             .to_vec(),
     ));

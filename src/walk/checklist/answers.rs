@@ -7,6 +7,7 @@ use super::ways::{Way, stops, ways};
 use crate::casebook::sheet::{Answer, Instrument, Line, Standing};
 use crate::checklist::{Item, Kind, Measure};
 use crate::ids::ItemId;
+use crate::safety::Exposure;
 use crate::units::Quantity;
 use crate::walk::Lockout;
 
@@ -53,8 +54,15 @@ impl Stride<'_> {
         remark: Option<String>,
     ) {
         let (Kind::Confirm(wanted) | Kind::Hold(wanted)) = item.kind else { return };
+        if let Some(name) =
+            self.only_for(item).filter(|only| !more.iter().chain(&so_far).any(|n| same(n, only)))
+        {
+            return self.not_understood(format!(
+                "This is the work of {name}, the qualified person: {name} confirms it, by name."
+            ));
+        }
         for name in more {
-            if so_far.iter().any(|known| known.to_lowercase() == name.to_lowercase()) {
+            if so_far.iter().any(|known| same(known, &name)) {
                 return self
                     .not_understood(format!("{name} stands there already. Another person signs here too."));
             }
@@ -65,6 +73,12 @@ impl Stride<'_> {
             return;
         }
         self.answered(item, Answer::Signed { names: so_far, remark });
+    }
+
+    /// The qualified person without whom nobody confirms work on live parts.
+    fn only_for(&self, item: &Item) -> Option<String> {
+        let live = self.machine().is_some_and(|m| m.exposures(&item.work).has(Exposure::Energised));
+        self.state.qualified.clone().filter(|_| live)
     }
 
     /// Judges an answer and writes it down; what is not as wanted stops here.
@@ -176,6 +190,11 @@ impl Stride<'_> {
         self.gate(item);
         self.state.correcting = true;
     }
+}
+
+/// Whether two names are those of one person.
+fn same(a: &str, b: &str) -> bool {
+    a.trim().to_lowercase() == b.trim().to_lowercase()
 }
 
 /// What the figure of an item is read with.

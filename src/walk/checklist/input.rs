@@ -191,8 +191,8 @@ fn here(text: &str, state: &ListState, list: &Checklist) -> ListInput {
         ListAsk::Locked(_) | ListAsk::StillLocked(_) => match yes_no(text) {
             Some(false) => ListInput::Key(None),
             Some(true) => say("Whose key is it? Type the name, or n if it is not locked."),
-            None if text.is_empty() => say("Type whose key it is, or n if it is not locked."),
-            None => ListInput::Key(Some(text.to_owned())),
+            None if is_name(text) => ListInput::Key(Some(text.to_owned())),
+            None => say("Type the name of whoever holds the key, or n if it is not locked."),
         },
         ListAsk::Target(_) => target(text, state.usual_tolerance),
         ListAsk::Item(id) => item(id).map_or(ListInput::Skip, |item| answer(text, item, state)),
@@ -342,6 +342,12 @@ fn done(text: &str, wanted: &str) -> ListInput {
 
 fn figure(text: &str, measure: &Measure) -> ListInput {
     let unit = measure.unit.name;
+    // A guard that did not stop it at all is told in words.
+    if let (word, Some(found)) = text.split_once([' ', ',', ':']).map_or((text, None), |(w, f)| (w, Some(f)))
+        && yes_no(word) == Some(false)
+    {
+        return ListInput::Answer(Answer::NotSo { found: found.trim().to_owned() });
+    }
     let parsed = |text: &str| match Quantity::parse_in(text, measure.unit) {
         Ok(value) if value.base() < 0.0 && never_negative(measure.kind) => {
             Err(format!("A {} is not below zero.", measure.kind.noun()))
@@ -434,7 +440,9 @@ fn names(text: &str) -> ListInput {
     let names = text.split([',', '+', '&']).map(|n| n.trim().to_owned()).filter(|n| !n.is_empty());
     let names: Vec<String> = names.collect();
     if names.is_empty() || !names.iter().all(|n| is_name(n)) {
-        return say("It is confirmed by name: type the name, or n if it is not so.");
+        return say(
+            "It is confirmed by name: type the name, a colon and what was seen, or n if it is not so.",
+        );
     }
     ListInput::Names { names, remark: Some(remark.to_owned()).filter(|r| !r.is_empty()) }
 }

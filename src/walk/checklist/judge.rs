@@ -78,6 +78,9 @@ fn round(off: f64) -> f64 {
     (off * 1e9).round() / 1e9
 }
 
+/// More fills outside than this are counted and not named.
+const MOST_NAMED: usize = 5;
+
 fn run(ask: RunAsk, fills: &Fills, tolerance: f64) -> Judged {
     let Ok(run) = to_run(fills) else {
         return Judged::of(false, None, "These fills cannot be summed up.".to_owned());
@@ -101,11 +104,16 @@ fn run(ask: RunAsk, fills: &Fills, tolerance: f64) -> Judged {
     } else {
         None
     };
+    let outside =
+        fills.values.iter().enumerate().filter(|(_, value)| (**value - fills.target).abs() > tolerance);
+    let places: Vec<String> =
+        outside.take(MOST_NAMED).map(|(i, value)| format!("number {} {}", i + 1, number(*value))).collect();
+    let which = if places.is_empty() { String::new() } else { format!(" ({})", places.join(", ")) };
     let spread =
         summary.spread.as_ref().map_or_else(String::new, |s| format!(", spread {}", show(s.estimate)));
     let sign = if error > 0.0 { "+" } else { "" };
     let says = format!(
-        "{} fills: mean {sign}{} off target{spread}, {light} too light, {heavy} too heavy. Wanted: mean within {}, every fill within {}.",
+        "{} fills: mean {sign}{} off target{spread}, {light} too light, {heavy} too heavy{which}. Wanted: mean within {}, every fill within {}.",
         summary.n + summary.apart,
         show(error),
         show(limit),
