@@ -36,9 +36,7 @@ pub(super) fn around(
     context: &Context,
 ) -> Result<Around> {
     let (all, _) = sheets.list().map_err(stored)?;
-    let others = all.into_iter().filter(|sheet| {
-        Some(&sheet.id) != own && sheet.head.machine == head.machine && sheet.head.serial == head.serial
-    });
+    let others = all.into_iter().filter(|sheet| Some(&sheet.id) != own && sheet.head.machine == head.machine);
     let mut around = Around {
         signed: std::collections::BTreeSet::new(),
         missing: Vec::new(),
@@ -47,15 +45,20 @@ pub(super) fn around(
         today: context.today(),
     };
     for sheet in others {
+        let list = lists.lists.get(&sheet.head.list);
+        // Without a serial number nobody can tell that it is another machine, so the safe side is taken.
+        let may_be_same = head.serial.is_none() || sheet.head.serial == head.serial;
+        if let Some(list) = list.filter(|_| may_be_same && around.stopped.is_none()) {
+            around.stopped = stopped(list, &sheet, around.today);
+        }
+        if sheet.head.serial != head.serial {
+            continue;
+        }
         if sheet.ended().is_some() && sheet.damage.is_empty() {
             around.signed.insert(sheet.head.list.clone());
         }
-        if let Some(list) = lists.lists.get(&sheet.head.list) {
+        if let Some(list) = list {
             around.elsewhere.extend(open_points(list, &sheet));
-            // Without a serial number nobody can tell that it is the same machine.
-            if head.serial.is_some() && around.stopped.is_none() {
-                around.stopped = stopped(list, &sheet, around.today);
-            }
         }
     }
     if let Some(list) = lists.lists.get(&head.list) {

@@ -99,11 +99,19 @@ fn what_stopped_the_work_is_put_right_by_name_and_no_other_list_goes_round_it() 
         run(&tool, "daily-start", "4711", &with(&[], &["Bo Field", "Ann Reed, boss said so", "leave"]));
     assert!(other.out.contains("The work on this machine stands still"), "{}", other.block());
     assert!(other.out.contains("Nothing goes on here until that is put right"), "{}", other.block());
+    let unnamed = ["checklist", "run", "daily-start", "--machine", MACHINE];
+    let unnamed = tool.typed(&unnamed, b"?\nBo Field\nleave\n");
+    assert!(unnamed.out.contains("begin again with its serial number"), "{}", unnamed.block());
     let elsewhere = run(&tool, "daily-start", "4712", &with(&[], &["Bo Field", "leave"]));
     assert!(!elsewhere.out.contains("stands still"), "{}", elsewhere.block());
+    // Nor does a correction of the answer.
+    let stopped = Sheets::at(&tool.home().join("store")).list().unwrap().0.remove(0).id;
+    let continued = ["checklist", "continue", stopped.as_str()];
+    let corrected = tool.typed(&continued, b"Ann Reed\nback\ncorrect\n4\ny\nleave\n");
+    let sheet = Sheets::at(&tool.home().join("store")).read(&stopped).unwrap();
+    assert_eq!(sheet.standing(&item("mains-point-tried")), Standing::Failed, "{}", corrected.block());
     // It is not done again before somebody has put it right, and that stays on the report.
     let go_on = with(&[], &["Ann Reed", "1", "y", "Bo Field, contactor renewed by the maker", "y", "leave"]);
-    let stopped = Sheets::at(&tool.home().join("store")).list().unwrap().0.remove(0).id;
     let said = tool.typed(&["checklist", "continue", stopped.as_str()], (go_on.join("\n") + "\n").as_bytes());
     assert!(said.out.contains("Type who put it right"), "{}", said.block());
     let sheet = Sheets::at(&tool.home().join("store")).read(&stopped).unwrap();

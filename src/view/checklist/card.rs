@@ -56,6 +56,9 @@ pub fn question(knowledge: &Knowledge, list: &Checklist, state: &ListState) -> P
                 stopped.sheet
             )));
             page.text("Keep it locked. Nobody goes round it by another list. It goes on there, once somebody has put it right.");
+            if state.sheet.head.serial.is_none() {
+                page.text("Is this another machine? Then begin again with its serial number.");
+            }
             page.hint(format!("Type leave, then handlamp checklist continue {}.", stopped.sheet));
         }
         ListAsk::Before(missing) => {

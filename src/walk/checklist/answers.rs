@@ -185,8 +185,21 @@ impl Stride<'_> {
         }
     }
 
+    /// Whether an item stopped the work and stands so: no correction goes round whoever puts it right.
+    fn stands_stopped(&self, id: &ItemId) -> bool {
+        let sheet = &self.state.sheet;
+        let answered = self.list.item(id).zip(sheet.answer(id));
+        sheet.standing(id) == Standing::Failed
+            && answered
+                .is_some_and(|(item, (_, answer))| stops(item, Some(&judge(item, answer, self.state.today))))
+    }
+
     /// An item once more; its answer takes the place of the one before, which stays in the record.
     pub(super) fn again(&mut self, item: &ItemId) {
+        if self.stands_stopped(item) {
+            self.state.ask = ListAsk::PutRight(item.clone());
+            return;
+        }
         self.gate(item);
         self.state.correcting = true;
     }
