@@ -284,7 +284,7 @@ impl Checklist {
             .fold(inside, |all, one| all.union(&one))
     }
 
-    /// Whether an item may be left out, with a reason: never a hold, never a choice that decides whether a hold or a
+    /// Whether an item may be left out, with a reason: never a hold, never what may stop the work, never a choice that decides whether a hold or a
     /// hands-on item comes up.
     pub fn may_be_skipped(&self, item: &Item) -> bool {
         let decides = || {
@@ -296,6 +296,7 @@ impl Checklist {
             })
         };
         item.may_be_skipped != Some(false)
+            && !item.fails.iter().any(|failure| failure.leads == Leads::Stop)
             && !matches!(item.kind, Kind::Hold(_))
             && !(matches!(item.kind, Kind::Choice(_)) && decides())
     }
@@ -322,7 +323,9 @@ impl Item {
     pub fn leads(&self, on: Option<&On>) -> Option<&Leads> {
         let named = |failure: &&Failure| on.is_some_and(|on| failure.on.iter().any(|o| o.value == *on));
         let found = self.fails.iter().find(named).or_else(|| self.fails.iter().find(|f| f.on.is_empty()));
-        found.map(|failure| &failure.leads)
+        // Told in words, nobody knows which failure it was: the gravest counts.
+        let gravest = || self.fails.iter().find(|f| on.is_none() && f.leads == Leads::Stop);
+        found.or_else(gravest).map(|failure| &failure.leads)
     }
 
     /// The name of the item: the words of its id.

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::context::readable;
-use super::sheet::{Round, around};
+use super::sheet::{Round, around, same_serial};
 use super::talk::stored;
 use super::{CommandError, Context, Outcome, Result, show};
 use crate::casebook::CaseId;
@@ -232,7 +232,11 @@ fn begin(
         revision: list.revision,
         machine: machine.map_or_else(|| MachineId::new(""), |m| m.id.clone()),
         fitted: fitted(args.fitted.as_deref(), machine)?,
-        serial: args.serial.as_deref().map(crate::diag::harmless).filter(|s| !s.trim().is_empty()),
+        serial: args
+            .serial
+            .as_deref()
+            .map(|s| crate::diag::harmless(s).trim().to_owned())
+            .filter(|s| !s.is_empty()),
     };
     let open = open_already(sheets, &head)?;
     let around = around(lists, sheets, &head, None, context)?;
@@ -260,7 +264,7 @@ fn open_already(sheets: &Sheets, head: &Head) -> Result<Option<CaseId>> {
     let (all, _) = sheets.list().map_err(stored)?;
     let same = |sheet: &Sheet| {
         let (known, asked) = (&sheet.head, head);
-        known.list == asked.list && known.machine == asked.machine && known.serial == asked.serial
+        known.list == asked.list && known.machine == asked.machine && same_serial(known, asked)
     };
     Ok(all.into_iter().find(|sheet| same(sheet) && sheet.ended().is_none()).map(|sheet| sheet.id))
 }

@@ -1,7 +1,7 @@
 //! Carries a list out with a person. Every line is on disk before the next question is shown; a failed item leads into a
 //! diagnosis and back.
 
-use super::lines::{LONGEST_LINE, Lines};
+use super::lines::Lines;
 use super::talk::{Talk, stored};
 use super::{CommandError, Context, Outcome, Result, find};
 use crate::casebook::sheet::{Head, SheetRecord, Sheets};
@@ -16,6 +16,9 @@ use crate::walk::checklist::{
     missing_before, open_case, open_points, stopped, understand,
 };
 
+/// More than this in one run is no run of fills; a walk takes no longer answer.
+const LONGEST_RUN: usize = 20_000;
+
 /// A list being carried out, with its record on disk.
 pub(super) struct Round<'k> {
     knowledge: &'k Knowledge,
@@ -27,6 +30,12 @@ pub(super) struct Round<'k> {
     begun: Option<(ItemId, String)>,
 }
 
+/// Whether both name the same serial number; one that is not known is nobody's.
+pub(super) fn same_serial(a: &Head, b: &Head) -> bool {
+    let known = a.serial.as_ref().zip(b.serial.as_ref());
+    known.is_some_and(|(a, b)| a.trim().to_lowercase() == b.trim().to_lowercase())
+}
+
 /// What the other sheets of the same machine say: same family, same serial number.
 pub(super) fn around(
     lists: &Checklists,
@@ -35,7 +44,10 @@ pub(super) fn around(
     own: Option<&CaseId>,
     context: &Context,
 ) -> Result<Around> {
-    let (all, _) = sheets.list().map_err(stored)?;
+    let (all, unreadable) = sheets.list().map_err(stored)?;
+    for error in unreadable {
+        context.remark(&words::sentence(&error.to_string()))?;
+    }
     let others = all.into_iter().filter(|sheet| Some(&sheet.id) != own && sheet.head.machine == head.machine);
     let mut around = Around {
         signed: std::collections::BTreeSet::new(),
@@ -47,11 +59,12 @@ pub(super) fn around(
     for sheet in others {
         let list = lists.lists.get(&sheet.head.list);
         // Without a serial number nobody can tell that it is another machine, so the safe side is taken.
-        let may_be_same = head.serial.is_none() || sheet.head.serial == head.serial;
+        let same = same_serial(head, &sheet.head);
+        let may_be_same = same || head.serial.is_none() || sheet.head.serial.is_none();
         if let Some(list) = list.filter(|_| may_be_same && around.stopped.is_none()) {
             around.stopped = stopped(list, &sheet, around.today);
         }
-        if sheet.head.serial != head.serial {
+        if !same {
             continue;
         }
         if sheet.ended().is_some() && sheet.damage.is_empty() {
@@ -205,7 +218,7 @@ impl<'k> Round<'k> {
             } else if line.trim_start().starts_with(|c: char| c.is_ascii_digit()) {
                 let longer = format!("{text}{line}\n");
                 match fills_so_far(&longer, state) {
-                    Ok(_) if longer.len() > LONGEST_LINE => {
+                    Ok(_) if longer.len() > LONGEST_RUN => {
                         Self::aside("That is too long for one run.", context)?;
                     }
                     Ok(values) => {

@@ -41,6 +41,9 @@ struct Other {
 struct End {
     lines: usize,
     sum: String,
+    /// What was wrong with the record when it was added to: writing on must not hide it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    damage: Vec<String>,
 }
 
 /// The sheets in a store. Nothing is touched until something is asked of it.
@@ -73,7 +76,7 @@ impl Sheets {
             First { format: FORMAT.to_owned(), id: id.to_string(), at: now.to_string(), head: head.clone() };
         let (line, sum) = chain::sealed("", &json(&first)?);
         let opened = self.0.create(id, format!("{line}\n").as_bytes())?;
-        mark_end(&self.0, id, 1, &sum)?;
+        mark_end(&self.0, id, 1, &sum, &[])?;
         self.record(id, opened)
     }
 
@@ -127,7 +130,7 @@ impl SheetRecord {
 
     /// Adds one thing. When this returns, it is on disk; when it fails, the record is as it was.
     pub fn append(&mut self, line: Line, by: Option<&str>, now: jiff::Timestamp) -> Result<(), StoreError> {
-        let n = self.sheet.lines.last().map_or(1, |kept| kept.number) + 1;
+        let n = self.sheet.lines.last().map_or(1, |kept| kept.number).saturating_add(1);
         let other = Other { n, at: now.to_string(), by: by.map(str::to_owned), line };
         let object = json(&other)?;
         // What would not read back is not written.
@@ -141,7 +144,7 @@ impl SheetRecord {
         let known = self.length.take();
         self.length = Some(landed(&mut self.file, &self.path, known, self.good, bytes.as_bytes())?);
         self.good = end;
-        mark_end(&self.folder, &self.sheet.id, n, &sum)?;
+        mark_end(&self.folder, &self.sheet.id, n, &sum, &self.sheet.damage)?;
         self.sheet.sum = sum;
         self.sheet.lines.push(Kept { number: n, at: read.at, by: read.by, line: read.line });
         Ok(())
@@ -156,8 +159,15 @@ fn end_name(id: &CaseId) -> String {
     format!(".{id}.end")
 }
 
-fn mark_end(folder: &Folder, id: &CaseId, lines: usize, sum: &str) -> Result<(), StoreError> {
-    folder.replace(&end_name(id), json(&End { lines, sum: sum.to_owned() })?.as_bytes())
+fn mark_end(
+    folder: &Folder,
+    id: &CaseId,
+    lines: usize,
+    sum: &str,
+    damage: &[String],
+) -> Result<(), StoreError> {
+    let end = End { lines, sum: sum.to_owned(), damage: damage.to_vec() };
+    folder.replace(&end_name(id), json(&end)?.as_bytes())
 }
 
 /// Reads a record: the sheet, with what is wrong with it, and how many bytes are whole lines.
@@ -205,8 +215,14 @@ impl Reading {
             damage: Vec::new(),
             sum: String::new(),
         };
+        if !first.ends_with(b"\n") {
+            return Err(damaged("it is cut off inside its first line"));
+        }
         let mut reading = Self { sheet, good: first.len() as u64, next: 2, torn: false };
         reading.chain(1, text.trim_end_matches('\n'));
+        if first_line.id != id.as_str() {
+            reading.damage(1, "was written for another record");
+        }
         Ok(reading)
     }
 
@@ -236,7 +252,11 @@ impl Reading {
         let text = std::str::from_utf8(bytes).unwrap_or_default().trim_end_matches('\n');
         let Ok(other) = serde_json::from_str::<Other>(text) else {
             self.damage(number, "cannot be read and was left out");
-            self.next += 1;
+            // The next line follows on what this one says of itself.
+            if let Some((sum, _)) = chain::opened("", text) {
+                self.sheet.sum = sum;
+            }
+            self.next = self.next.saturating_add(1);
             return;
         };
         if other.n == self.next {
@@ -246,14 +266,19 @@ impl Reading {
             self.sheet.sum = sum.unwrap_or_default();
             self.damage(number, "does not follow on the one before: lines were taken out or put in");
         }
-        self.next = other.n + 1;
+        self.next = other.n.saturating_add(1);
         let line = Kept { number: other.n, at: other.at, by: other.by, line: other.line };
         self.sheet.lines.push(line);
     }
 
     /// Lines that were written once and are gone.
     fn hold_against(&mut self, end: Option<&End>) {
-        let last = self.next - 1;
+        let last = self.next.saturating_sub(1);
+        for known in end.into_iter().flat_map(|end| &end.damage) {
+            if !self.sheet.damage.contains(known) {
+                self.sheet.damage.push(known.clone());
+            }
+        }
         match end {
             None => self.sheet.damage.push(
                 "the mark of its end is missing, so nobody can tell whether lines are missing there"

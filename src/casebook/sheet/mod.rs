@@ -222,6 +222,14 @@ pub struct Kept {
     pub line: Line,
 }
 
+impl Kept {
+    /// The day it was written; none while it is not on disk.
+    pub fn day(&self) -> Option<jiff::civil::Date> {
+        let at = self.at.parse::<jiff::Timestamp>().ok()?;
+        Some(at.to_zoned_datetime(jiff::tz::TimeZone::UTC).date())
+    }
+}
+
 /// A sheet as it stands.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sheet {

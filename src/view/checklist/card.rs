@@ -7,8 +7,8 @@ use crate::casebook::sheet::Standing;
 use crate::checklist::{Checklist, Item, Kind, Leads};
 use crate::ids::ItemId;
 use crate::knowledge::{Knowledge, Machine};
-use crate::safety::{Exposures, Isolation};
-use crate::walk::checklist::{ListAsk, ListState, OpenPoint, WORDS, Way, judge, open_case, ways};
+use crate::safety::{Exposure, Exposures, Isolation};
+use crate::walk::checklist::{ListAsk, ListState, OpenPoint, WORDS, Way, judged_then, open_case, ways};
 
 /// Said with every lockout prompt.
 const MORE: &str =
@@ -251,7 +251,8 @@ fn whole(
     item: &Item,
     machine: &Machine,
 ) {
-    let lockout = match (item.locks_out, state.lockout.key.is_some()) {
+    let live = machine.exposures(&item.work).has(Exposure::Energised);
+    let lockout = match (item.locks_out, state.lockout.key.is_some() && !live) {
         (true, _) => Lockout::UpToTheWork,
         (false, true) => Lockout::Answered,
         (false, false) => Lockout::InFull,
@@ -352,12 +353,12 @@ fn asked(page: &mut Page, item: &Item, state: &ListState) {
 
 /// What is done about an item that failed.
 fn failed(page: &mut Page, state: &ListState, item: &Item) {
-    let answer = state.sheet.answer(&item.id.value).map(|(_, answer)| answer);
-    let judged = answer.map(|answer| judge(item, answer, state.today));
+    let judged = judged_then(item, &state.sheet, state.today);
     page.text(Words::new().strong(format!("{}: not as wanted. It stops here.", item.name())));
     let all = ways(item, judged.as_ref());
     let leads = item.leads(judged.as_ref().and_then(|j| j.on.as_ref()));
-    let stopping = matches!(leads, Some(Leads::Stop));
+    let overdue = judged.as_ref().is_some_and(|j| j.overdue && j.on.is_none());
+    let stopping = matches!(leads, Some(Leads::Stop)) && !overdue;
     if stopping {
         page.text(Words::new().strong(
             "Stop. Lock it, keep it locked, and call the maker. Nobody works round this, and nobody signs it away.",

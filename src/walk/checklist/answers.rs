@@ -1,6 +1,6 @@
 //! What is done with an answer: judged and written down, asked for again, left out, put right.
 
-use super::judge::judge;
+use super::judge::{judge, judged_then};
 use super::run::Stride;
 use super::state::ListAsk;
 use super::ways::{Way, stops, ways};
@@ -96,8 +96,11 @@ impl Stride<'_> {
             self.state.lockout = Lockout { procedure: Some(true), key: Some(key) };
             self.state.fresh_lock = true;
         }
-        if item.restores && judged.good {
+        if item.restores {
             self.line(Line::Restored);
+        }
+        // Whatever came of it, no lock from before is taken for granted after this.
+        if item.restores || (item.locks_out && !judged.good) {
             self.lapse();
         }
         if !judged.says.is_empty() {
@@ -108,7 +111,7 @@ impl Stride<'_> {
 
     pub(super) fn way_on(&mut self, item: &Item, place: usize) {
         let id = item.id.value.clone();
-        let judged = self.state.sheet.answer(&id).map(|(_, answer)| judge(item, answer, self.state.today));
+        let judged = judged_then(item, &self.state.sheet, self.state.today);
         let ways = ways(item, judged.as_ref());
         match ways.get(place) {
             // What stopped the work is put right by somebody, and not by doing it once more.
@@ -151,12 +154,12 @@ impl Stride<'_> {
     }
 
     pub(super) fn correct(&mut self) {
-        let answered: Vec<ItemId> = self
-            .list
-            .items()
-            .map(|(_, item)| item.id.value.clone())
-            .filter(|id| self.state.sheet.standing(id) != Standing::Open)
-            .collect();
+        // Names, stops and lists before come first; an answer is corrected by somebody.
+        let at_an_item = self.state.ask.item().is_some() || matches!(self.state.ask, ListAsk::End);
+        if !at_an_item || self.state.speaker.is_none() {
+            return self.not_understood("First what is asked here; then an answer can be put right.");
+        }
+        let answered = self.answered_items();
         if answered.is_empty() {
             self.not_understood("Nothing was answered yet.");
         } else {
@@ -164,18 +167,20 @@ impl Stride<'_> {
         }
     }
 
+    /// The items that come up and were answered, in order.
+    fn answered_items(&self) -> Vec<ItemId> {
+        let items = self.coming_up().into_iter().map(|item| item.id.value.clone());
+        items.filter(|id| self.state.sheet.standing(id) != Standing::Open).collect()
+    }
+
     pub(super) fn back(&mut self) {
         if matches!(self.state.ask, ListAsk::Item(_) | ListAsk::Failed(_) | ListAsk::End | ListAsk::Owner(_))
         {
             let current = self.state.ask.item().cloned();
-            let before = self.state.sheet.lines.iter().rev().find_map(|kept| match &kept.line {
-                Line::Answered { item, .. } | Line::Skipped { item, .. }
-                    if Some(item) != current.as_ref() =>
-                {
-                    Some(item.clone())
-                }
-                _ => None,
-            });
+            let items: Vec<ItemId> = self.coming_up().into_iter().map(|item| item.id.value.clone()).collect();
+            let here = items.iter().position(|id| Some(id) == current.as_ref()).unwrap_or(items.len());
+            let answered = |id: &&ItemId| self.state.sheet.standing(id) != Standing::Open;
+            let before = items[..here].iter().rev().find(answered).cloned();
             match before {
                 Some(item) => self.again(&item),
                 None => self.not_understood("This is the first item."),
@@ -186,19 +191,22 @@ impl Stride<'_> {
     }
 
     /// Whether an item stopped the work and stands so: no correction goes round whoever puts it right.
-    fn stands_stopped(&self, id: &ItemId) -> bool {
+    pub(super) fn stands_stopped(&self, item: &Item) -> bool {
         let sheet = &self.state.sheet;
-        let answered = self.list.item(id).zip(sheet.answer(id));
-        sheet.standing(id) == Standing::Failed
-            && answered
-                .is_some_and(|(item, (_, answer))| stops(item, Some(&judge(item, answer, self.state.today))))
+        let judged = judged_then(item, sheet, self.state.today);
+        sheet.standing(&item.id.value) == Standing::Failed && stops(item, judged.as_ref())
     }
 
     /// An item once more; its answer takes the place of the one before, which stays in the record.
     pub(super) fn again(&mut self, item: &ItemId) {
-        if self.stands_stopped(item) {
+        let Some(found) = self.list.item(item) else { return };
+        if self.stands_stopped(found) {
             self.state.ask = ListAsk::PutRight(item.clone());
             return;
+        }
+        // A target that was wrong is asked again with its run.
+        if matches!(found.kind, Kind::Run(_)) {
+            self.state.target = None;
         }
         self.gate(item);
         self.state.correcting = true;
@@ -206,7 +214,7 @@ impl Stride<'_> {
 }
 
 /// Whether two names are those of one person.
-fn same(a: &str, b: &str) -> bool {
+pub(super) fn same(a: &str, b: &str) -> bool {
     a.trim().to_lowercase() == b.trim().to_lowercase()
 }
 

@@ -3,6 +3,7 @@
 
 use std::collections::BTreeSet;
 
+use super::answers::same;
 use super::input::ListInput;
 use super::run::Stride;
 use super::state::ListAsk;
@@ -48,7 +49,7 @@ impl Stride<'_> {
         } else {
             self.open(id)
         };
-        if matches!(self.state.ask, ListAsk::Item(_) | ListAsk::Target(_)) && exposures.needs_isolation() {
+        if matches!(self.state.ask, ListAsk::Item(_) | ListAsk::Target(_)) {
             self.state.fresh_lock = false;
         }
     }
@@ -97,11 +98,11 @@ impl Stride<'_> {
     }
 
     fn key(&mut self, ask: &ListAsk, id: &ItemId, key: Option<String>) {
-        let same = |name: &String| {
+        let own = |name: &String| {
             let last = self.state.lockout.key.as_ref();
-            last.is_some_and(|last| last.trim().eq_ignore_ascii_case(name.trim()))
+            last.is_some_and(|last| same(last, name))
         };
-        if matches!(ask, ListAsk::StillLocked(_)) && !key.as_ref().is_some_and(same) {
+        if matches!(ask, ListAsk::StillLocked(_)) && !key.as_ref().is_some_and(own) {
             // Lifted, or another person's: leave and isolation have lapsed.
             self.lapse();
             self.gate(id);

@@ -20,7 +20,7 @@ pub fn case_of(
 ) -> Option<Case> {
     let item = list.item(failed)?;
     let (kept, answer) = sheet.answer(failed)?;
-    let judged = judge(item, answer, today);
+    let judged = judge(item, answer, kept.day().unwrap_or(today));
     let Some(Leads::Opens { finding, .. }) = item.leads(judged.on.as_ref()) else { return None };
     let title = knowledge.findings.get(&finding.value).map_or("", |f| f.head.title.as_str());
     let mut case = Case::of(sheet.head.machine.clone());
@@ -76,7 +76,10 @@ fn already_taken(
     knowledge: &Knowledge,
     today: jiff::civil::Date,
 ) -> Option<Event> {
-    let judged = judge(item, answer, today);
+    let judged = judge(item, answer, kept.day().unwrap_or(today));
+    if judged.overdue {
+        return None;
+    }
     let good = matches!(kept.line, Line::Answered { good: true, .. });
     let leads = if good { item.fails.first().map(|f| &f.leads) } else { item.leads(judged.on.as_ref()) };
     let Some(Leads::Opens { check: Some(check), outcome, .. }) = leads else { return None };

@@ -122,7 +122,13 @@ pub fn understand(line: &str, state: &ListState, list: &Checklist) -> ListInput 
     let text = text.trim();
     let input = everywhere(text, &state.ask).unwrap_or_else(|| here(text, state, list));
     match input {
-        ListInput::Misunderstood(_) | ListInput::Note(_) | ListInput::Words(_) if sounds_dangerous(text) => {
+        ListInput::Misunderstood(_)
+        | ListInput::Note(_)
+        | ListInput::Words(_)
+        | ListInput::NameAndReason { .. }
+        | ListInput::Answer(Answer::NotSo { .. })
+            if sounds_dangerous(text) =>
+        {
             ListInput::Danger(text.to_owned())
         }
         input => input,
@@ -431,7 +437,7 @@ pub fn fills_so_far(text: &str, state: &ListState) -> Result<Vec<f64>, String> {
 
 /// One or more names, parted by commas, and after a colon what was seen; n when nobody can confirm it.
 fn names(text: &str) -> ListInput {
-    let (word, rest) = text.split_once([' ', ',']).unwrap_or((text, ""));
+    let (word, rest) = text.split_once([' ', ',', ':']).unwrap_or((text, ""));
     if yes_no(word) == Some(false) {
         return ListInput::Answer(Answer::NotSo { found: rest.trim().to_owned() });
     }

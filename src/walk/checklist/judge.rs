@@ -2,10 +2,10 @@
 
 use super::super::evidence::to_run;
 use crate::casebook::Fills;
-use crate::casebook::sheet::{Answer, Instrument};
+use crate::casebook::sheet::{Answer, Instrument, Sheet};
 use crate::checklist::{Failed, Item, Kind, Measure, On, RunAsk};
 use crate::units::{Quantity, number, significant};
-use crate::weights::{Question, summarise};
+use crate::weights::{Question, Start, summarise};
 
 /// The judgement of an answer.
 #[derive(Debug, Clone, PartialEq)]
@@ -14,14 +14,22 @@ pub struct Judged {
     pub good: bool,
     /// In which way it is not.
     pub on: Option<On>,
+    /// Whether the instrument was due for its check, so that the figure proves nothing.
+    pub overdue: bool,
     /// What was found against what is wanted, in a sentence; empty where the answer says it all.
     pub says: String,
 }
 
 impl Judged {
     fn of(good: bool, on: Option<On>, says: String) -> Self {
-        Self { good, on, says }
+        Self { good, on, overdue: false, says }
     }
+}
+
+/// The judgement of the answer that stands on a sheet, on the day that it was given.
+pub fn judged_then(item: &Item, sheet: &Sheet, today: jiff::civil::Date) -> Option<Judged> {
+    let (kept, answer) = sheet.answer(&item.id.value)?;
+    Some(judge(item, answer, kept.day().unwrap_or(today)))
 }
 
 /// Judges the answer to an item on a day.
@@ -55,10 +63,10 @@ fn figure(measure: &Measure, read: &Known<'_>, today: jiff::civil::Date) -> Judg
             "{} was due for its check on {due}. A figure from it proves nothing: use one that is in date.",
             instrument.name
         );
-        return Judged::of(false, None, says);
+        return Judged { overdue: true, ..Judged::of(false, side(measure, read), says) };
     }
     let failed = measure.limits.judge(read.value.base(), read.expected.map(Quantity::base));
-    let on = failed.map(|failed| if failed == Failed::Below { On::Below } else { On::Above });
+    let on = side(measure, read);
     let beside = read.expected.map_or_else(String::new, |known| {
         let off = measure.unit.from_base(read.value.base()) - measure.unit.from_base(known.base());
         let sign = if off > 0.0 { "+" } else { "" };
@@ -71,6 +79,12 @@ fn figure(measure: &Measure, read: &Known<'_>, today: jiff::civil::Date) -> Judg
         Some(Failed::Above) => "too high",
     };
     Judged::of(failed.is_none(), on, format!("{}{beside}: {side}. Wanted: {wanted}.", read.value))
+}
+
+/// On which side of its limits a figure lies.
+fn side(measure: &Measure, read: &Known<'_>) -> Option<On> {
+    let failed = measure.limits.judge(read.value.base(), read.expected.map(Quantity::base))?;
+    Some(if failed == Failed::Below { On::Below } else { On::Above })
 }
 
 /// A difference of two figures that people read off displays; the noise of binary digits goes.
@@ -86,7 +100,10 @@ fn run(ask: RunAsk, fills: &Fills, tolerance: f64) -> Judged {
         return Judged::of(false, None, "These fills cannot be summed up.".to_owned());
     };
     let in_grams = crate::units::Unit::find(&fills.unit).map_or(tolerance, |unit| unit.to_base(tolerance));
-    let summary = summarise(&run, &Question { tolerance: Some(in_grams), ..Question::default() });
+    let summary = summarise(
+        &run,
+        &Question { tolerance: Some(in_grams), start: Start::Running, ..Question::default() },
+    );
     let show = |grams: f64| {
         let unit = run.unit();
         let decimals = if in_grams >= 100.0 { 0 } else { 2 };
@@ -104,8 +121,11 @@ fn run(ask: RunAsk, fills: &Fills, tolerance: f64) -> Judged {
     } else {
         None
     };
-    let outside =
-        fills.values.iter().enumerate().filter(|(_, value)| (**value - fills.target).abs() > tolerance);
+    let outside = fills
+        .values
+        .iter()
+        .enumerate()
+        .filter(|(_, value)| (**value - fills.target).abs() > tolerance * (1.0 + 1e-9));
     let places: Vec<String> =
         outside.take(MOST_NAMED).map(|(i, value)| format!("number {} {}", i + 1, number(*value))).collect();
     let which = if places.is_empty() { String::new() } else { format!(" ({})", places.join(", ")) };

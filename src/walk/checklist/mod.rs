@@ -12,7 +12,7 @@ mod ways;
 
 pub use handover::case_of;
 pub use input::{ListInput, WORDS, fills_so_far, understand};
-pub use judge::{Judged, judge};
+pub use judge::{Judged, judge, judged_then};
 pub use run::{Around, ListWalker};
 pub use state::{
     ListAsk, ListShow, ListState, ListStep, OpenPoint, Stopped, missing_before, open_points, stopped,

@@ -237,6 +237,11 @@ impl Stride<'_> {
         if self.state.speaker.is_none() {
             return ListAsk::Person;
         }
+        // What stopped the work in this sheet comes first, whether or not it would still come up.
+        let own = self.list.items().map(|(_, item)| item).find(|item| self.stands_stopped(item));
+        if let Some(item) = own {
+            return ListAsk::Failed(item.id.value.clone());
+        }
         if let Some(stopped) = &self.state.stopped {
             return ListAsk::Stopped(stopped.clone());
         }

@@ -2,9 +2,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::judge::judge;
+use super::judge::judged_then;
+use super::ways::stops;
 use crate::casebook::sheet::{Instrument, Line, Sheet, Standing};
-use crate::checklist::{Checklist, Checklists, Item, Leads};
+use crate::checklist::{Checklist, Checklists, Item};
 use crate::ids::{CautionId, ItemId, ListId, MachineId, OptionId};
 use crate::units::Quantity;
 use crate::walk::Lockout;
@@ -197,9 +198,8 @@ pub struct Stopped {
 /// The first item of a sheet that stopped the work and was not done again well.
 pub fn stopped(list: &Checklist, sheet: &Sheet, today: jiff::civil::Date) -> Option<Stopped> {
     let stands = |item: &&Item| {
-        let judged = sheet.answer(&item.id.value).map(|(_, answer)| judge(item, answer, today));
-        let on = judged.as_ref().and_then(|j| j.on.as_ref());
-        sheet.standing(&item.id.value) == Standing::Failed && matches!(item.leads(on), Some(Leads::Stop))
+        let judged = judged_then(item, sheet, today);
+        sheet.standing(&item.id.value) == Standing::Failed && stops(item, judged.as_ref())
     };
     let item = list.items().map(|(_, item)| item).find(stands)?;
     Some(Stopped { sheet: sheet.id.to_string(), list: list.id.clone(), item: item.id.value.clone() })

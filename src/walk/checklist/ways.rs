@@ -21,6 +21,10 @@ pub enum Way {
 /// What can be done about a failed item. A hold has no deviation, and where a guard or a stop failed there is none either.
 pub fn ways(item: &Item, judged: Option<&Judged>) -> Vec<Way> {
     let mut ways = vec![Way::Again, Way::Note];
+    // Another instrument is the only way on.
+    if judged.is_some_and(|j| j.overdue && j.on.is_none()) {
+        return ways;
+    }
     match item.leads(judged.and_then(|j| j.on.as_ref())) {
         Some(Leads::Stop) => return ways,
         Some(Leads::Opens { deviation, .. }) => {
@@ -39,6 +43,9 @@ pub fn ways(item: &Item, judged: Option<&Judged>) -> Vec<Way> {
 
 /// Whether the failure stops the work until somebody has put it right.
 pub(super) fn stops(item: &Item, judged: Option<&Judged>) -> bool {
+    if judged.is_some_and(|j| j.overdue && j.on.is_none()) {
+        return false;
+    }
     matches!(item.leads(judged.and_then(|j| j.on.as_ref())), Some(Leads::Stop))
 }
 
