@@ -295,10 +295,13 @@ impl Checklist {
                 hangs_on_it && (matches!(later.kind, Kind::Hold(_)) || !later.work.cautions.is_empty())
             })
         };
-        item.may_be_skipped != Some(false)
-            && !item.fails.iter().any(|failure| failure.leads == Leads::Stop)
-            && !matches!(item.kind, Kind::Hold(_))
-            && !(matches!(item.kind, Kind::Choice(_)) && decides())
+        let may_stop = item.fails.iter().any(|failure| failure.leads == Leads::Stop);
+        let held = match item.kind {
+            Kind::Hold(_) => true,
+            Kind::Choice(_) => decides(),
+            _ => false,
+        };
+        !held && !may_stop && item.may_be_skipped != Some(false)
     }
 }
 
