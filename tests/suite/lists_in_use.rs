@@ -346,3 +346,47 @@ fn a_start_that_works_again_proves_the_cure_without_a_run_of_fills() {
         assert_eq!(closed.status, Some(status), "{last}: {}", closed.block());
     }
 }
+
+#[test]
+fn damage_that_was_seen_stays_with_the_record_when_somebody_writes_on() {
+    let book = Book::built_in();
+    let mut hire = hire(&book, "scale-first-check");
+    at(&mut hire, "zero-sits-still");
+    let tool = Tool::built_in(80);
+    run(&tool, "scale-first-check", "4711", &with(&typed_so_far(&hire), &["leave"]));
+    let id = Sheets::at(&tool.home().join("store")).list().unwrap().0.remove(0).id;
+    let path = tool.home().join(format!("store/checklists/{id}.jsonl"));
+    let whole = std::fs::read_to_string(&path).unwrap();
+    let lines: Vec<&str> = whole.lines().collect();
+    std::fs::write(&path, lines[..lines.len() - 2].join("\n") + "\n").unwrap();
+    let said = tool.typed(&["checklist", "continue"], b"Ann Reed\nnote seen again\nleave\n");
+    assert!(said.err.contains("at its end"), "{}", said.block());
+    let report = tool.run(&["checklist", "report"]);
+    assert_eq!(report.status, Some(1), "{}", report.block());
+    assert!(report.out.contains("not as it was written"), "{}", report.out);
+}
+
+#[test]
+fn nobody_corrects_an_answer_without_a_name() {
+    let book = Book::built_in();
+    let mut hire = hire(&book, "scale-first-check");
+    let list = &book.lists.lists["scale-first-check"];
+    at(&mut hire, "corners");
+    let walker = ListWalker { knowledge: &book.knowledge, list };
+    let state = hire.state().clone();
+    let other = walker.step(state.clone(), understand("person", &state, list)).state;
+    let corrected = walker.step(other.clone(), understand("correct", &other, list)).state;
+    assert_eq!(corrected.ask, ListAsk::Person);
+}
+
+#[test]
+fn no_fill_of_an_acceptance_run_is_set_apart() {
+    let book = Book::built_in();
+    let mut hire = hire(&book, "acceptance-run");
+    let list = &book.lists.lists["acceptance-run"];
+    at(&mut hire, "thirty-fills-at-start");
+    let run = format!("240 240 {}", vec!["250"; 30].join(" "));
+    let walker = ListWalker { knowledge: &book.knowledge, list };
+    let judged = walker.step(hire.state().clone(), understand(&run, hire.state(), list)).state;
+    assert_eq!(judged.ask, ListAsk::Failed(item("thirty-fills-at-start")));
+}
