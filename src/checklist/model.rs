@@ -259,6 +259,20 @@ impl Checklist {
         self.items().map(|(_, item)| item).find(|item| item.id.value == *id)
     }
 
+    /// Every list that comes before this one, however far back, each once; itself too where lists wait in a ring.
+    pub fn before<'l>(&self, lists: &'l BTreeMap<ListId, Checklist>) -> Vec<&'l Checklist> {
+        let mut before: Vec<&Checklist> = Vec::new();
+        let mut open: Vec<&ListId> = self.after.iter().map(|a| &a.value).collect();
+        while let Some(list) = open.pop().map(|id| lists.get(id)) {
+            let Some(list) = list.filter(|list| before.iter().all(|known| known.id != list.id)) else {
+                continue;
+            };
+            open.extend(list.after.iter().map(|a| &a.value));
+            before.push(list);
+        }
+        before
+    }
+
     /// The items that come up now, in order.
     pub fn coming_up<'l>(&'l self, now: &Situation<'_>) -> Vec<(&'l Section, &'l Item)> {
         let comes = |(section, item): &(&Section, &Item)| {
@@ -329,6 +343,20 @@ impl Item {
         // Told in words, nobody knows which failure it was: the gravest counts.
         let gravest = || self.fails.iter().find(|f| on.is_none() && f.leads == Leads::Stop);
         found.or_else(gravest).map(|failure| &failure.leads)
+    }
+
+    /// With what its figure is read.
+    pub fn instrument(&self) -> Option<&str> {
+        match &self.kind {
+            Kind::Measure(measure) => measure.instrument.as_deref(),
+            _ => None,
+        }
+    }
+
+    /// An answer of its choice in a person's words; the bare id where it has no such answer.
+    pub fn answer<'i>(&'i self, id: &'i OutcomeId) -> &'i str {
+        let choices = if let Kind::Choice(choices) = &self.kind { choices.as_slice() } else { &[] };
+        choices.iter().find(|choice| choice.id.value == *id).map_or(id.as_str(), |choice| &choice.answer)
     }
 
     /// The name of the item: the words of its id.

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::model::{Checklist, Condition, Failure, Item, Kind, Leads, On, Section};
 use crate::diag::{Code, Diagnostic, Span};
 use crate::ids::{self, ItemId, ListId, OutcomeId};
-use crate::knowledge::{Asks, Knowledge, Machine};
+use crate::knowledge::{Asks, Knowledge, Machine, unknown};
 
 /// Looks every name of every list up.
 pub(super) fn resolve(lists: &BTreeMap<ListId, Checklist>, knowledge: &Knowledge) -> Vec<Diagnostic> {
@@ -35,11 +35,9 @@ impl<'l> Lookup<'l> {
         span: Span,
         all: impl Iterator<Item = &'a str> + Clone,
     ) -> bool {
-        let found = all.clone().any(|known| known == name);
-        if !found {
-            let problem = Diagnostic::error(Code::UnknownId, span, format!("there is no {what} '{name}'"));
-            self.problems.push(problem.label("nothing has this name").help(ids::did_you_mean(name, all)));
-        }
+        let problem = unknown(what, name, span, all);
+        let found = problem.is_none();
+        self.problems.extend(problem);
         found
     }
 
@@ -227,21 +225,9 @@ fn hands_its_figure_over(item: &Item, asks: &Asks) -> bool {
 /// Lists that wait for each other in a ring.
 fn rings(lists: &BTreeMap<ListId, Checklist>) -> Vec<Diagnostic> {
     let mut problems = Vec::new();
-    for list in lists.values() {
-        let mut seen = BTreeSet::new();
-        let mut open: Vec<&ListId> = list.after.iter().map(|a| &a.value).collect();
-        while let Some(id) = open.pop() {
-            if id == &list.id {
-                let message = format!("'{id}' comes after itself, so it can never begin");
-                problems.push(Diagnostic::error(Code::Cycle, list.after[0].span, message));
-                break;
-            }
-            if seen.insert(id)
-                && let Some(before) = lists.get(id)
-            {
-                open.extend(before.after.iter().map(|a| &a.value));
-            }
-        }
+    for list in lists.values().filter(|list| list.before(lists).iter().any(|before| before.id == list.id)) {
+        let message = format!("'{}' comes after itself, so it can never begin", list.id);
+        problems.push(Diagnostic::error(Code::Cycle, list.after[0].span, message));
     }
     problems
 }

@@ -179,7 +179,7 @@ impl Context {
     pub fn loaded_checklists(&self, knowledge: &Knowledge) -> (Checklists, Vec<Diagnostic>) {
         // The built-in lists are for the built-in machines.
         let built_in =
-            if self.texts().alone() { checklist::Texts::default() } else { checklist::Texts::built_in() };
+            if knowledge.alone { checklist::Texts::default() } else { checklist::Texts::built_in() };
         let texts = match &self.options.checklists {
             Some(folder) => built_in.overlaid_by(folder),
             None => built_in,

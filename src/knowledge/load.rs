@@ -142,11 +142,6 @@ impl Texts {
         format!("{:016x}", hasher.finish())
     }
 
-    /// Whether this knowledge stands without the built-in entries, so that lists made for those do not fit it.
-    pub fn alone(&self) -> bool {
-        self.alone
-    }
-
     /// Whether every file could be read.
     pub fn readable(&self) -> bool {
         self.problems.is_empty()
@@ -203,7 +198,7 @@ pub fn load(texts: &Texts) -> (Knowledge, Vec<Diagnostic>) {
     let (scale, scale_problems) = read_scale(&sources, trees.get("words/scale.yaml"));
     problems.extend(scale_problems);
     let mut reader = Reader::new(&sources, &scale);
-    let mut knowledge = Knowledge { hash: texts.hash(), ..Knowledge::default() };
+    let mut knowledge = Knowledge { hash: texts.hash(), alone: texts.alone, ..Knowledge::default() };
     for (path, node) in &trees {
         read_one(&mut reader, &mut knowledge, path, node);
     }

@@ -21,7 +21,7 @@ pub use fields::{Fields, Reader, typed};
 pub use load::{FORMAT, Texts, load};
 pub use model::*;
 pub use panel::{Setting, Sign, SignKind};
-pub use resolve::PATTERNS;
+pub use resolve::{PATTERNS, unknown};
 pub use schema::{ENTRY_KINDS, schema};
 pub use second_reader::{read_again, read_twice};
 pub use vocabulary::{TalkWords, Vocabulary};

@@ -28,6 +28,8 @@ pub struct Knowledge {
     pub version: String,
     /// Hash over all files: equal knowledge, equal hash.
     pub hash: String,
+    /// Whether it stands without the built-in entries, so that lists made for those do not fit it.
+    pub alone: bool,
     /// Machines by id.
     pub machines: BTreeMap<MachineId, Machine>,
     /// Circumstances by id.

@@ -35,6 +35,20 @@ pub(super) fn resolve(knowledge: &mut Knowledge) -> Vec<Diagnostic> {
     problems
 }
 
+/// The problem of a name that nothing has, with the nearest of those that there are.
+pub fn unknown<'a>(
+    what: &str,
+    name: &str,
+    span: Span,
+    all: impl Iterator<Item = &'a str> + Clone,
+) -> Option<Diagnostic> {
+    if all.clone().any(|known| known == name) {
+        return None;
+    }
+    let problem = Diagnostic::error(Code::UnknownId, span, format!("there is no {what} '{name}'"));
+    Some(problem.label("nothing has this name").help(ids::did_you_mean(name, all)))
+}
+
 struct Lookup<'k> {
     knowledge: &'k Knowledge,
     problems: Vec<Diagnostic>,
@@ -48,16 +62,10 @@ impl Lookup<'_> {
         span: Span,
         all: impl Iterator<Item = &'a str> + Clone,
     ) -> bool {
-        if all.clone().any(|known| known == name) {
-            return true;
+        let Some(problem) = unknown(what, name, span, all) else { return true };
+        if !self.may_be_refused(what, name) {
+            self.problems.push(problem);
         }
-        if self.may_be_refused(what, name) {
-            return false;
-        }
-        let problem = Diagnostic::error(Code::UnknownId, span, format!("there is no {what} '{name}'"))
-            .label("nothing has this name")
-            .help(ids::did_you_mean(name, all));
-        self.problems.push(problem);
         false
     }
 

@@ -68,19 +68,10 @@ impl One<'_> {
 
     /// Whether guards and stops stand proved by a list that comes before this one.
     fn proved_before(&self) -> bool {
-        let mut seen = BTreeSet::new();
-        let mut open: Vec<&ListId> = self.list.after.iter().map(|a| &a.value).collect();
-        while let Some(id) = open.pop() {
-            let Some(list) = self.lists.get(id).filter(|_| seen.insert(id)) else { continue };
-            let proves = |(section, item): (&Section, &Item)| {
-                item.proves_guards && Checklist::conditions(section, item).next().is_none()
-            };
-            if list.items().any(proves) {
-                return true;
-            }
-            open.extend(list.after.iter().map(|a| &a.value));
-        }
-        false
+        let proves = |(section, item): (&Section, &Item)| {
+            item.proves_guards && Checklist::conditions(section, item).next().is_none()
+        };
+        self.list.before(self.lists).iter().any(|list| list.items().any(proves))
     }
 
     /// Hands-on items in the order of the list.
@@ -129,16 +120,8 @@ impl One<'_> {
 
     /// A list before this one after which the machine has power or air.
     fn restored_before(&self) -> Option<ListId> {
-        let mut seen = BTreeSet::new();
-        let mut open: Vec<&ListId> = self.list.after.iter().map(|a| &a.value).collect();
-        while let Some(id) = open.pop() {
-            let Some(list) = self.lists.get(id).filter(|_| seen.insert(id)) else { continue };
-            if list.items().any(|(_, item)| item.restores) {
-                return Some(id.clone());
-            }
-            open.extend(list.after.iter().map(|a| &a.value));
-        }
-        None
+        let mut before = self.list.before(self.lists).into_iter();
+        before.find(|list| list.items().any(|(_, item)| item.restores)).map(|list| list.id.clone())
     }
 
     /// A test weight goes on a live scale only where somebody said that each motion locks off without it.

@@ -306,7 +306,7 @@ fn nothing_is_ticked_by_an_empty_line_and_nobody_slips_past_a_hold() {
                 assert!(!list.may_be_skipped(found), "{id}");
                 let not_so = Answer::NotSo { found: "no".to_owned() };
                 let judged = judge(found, &not_so, state.today);
-                assert!(!ways(found, Some(&judged)).contains(&Way::Deviation), "{id} of {}", list.id);
+                assert!(!ways(found, &judged).contains(&Way::Deviation), "{id} of {}", list.id);
             }
             hire.answer();
         }

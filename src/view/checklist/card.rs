@@ -4,11 +4,13 @@ use super::super::words::{self, sentence_start};
 use super::super::{Block, Lockout, Page, Words};
 use super::{items_of, standing, steps};
 use crate::casebook::sheet::Standing;
-use crate::checklist::{Checklist, Item, Kind, Leads};
+use crate::checklist::{Checklist, Item, Kind};
 use crate::ids::ItemId;
 use crate::knowledge::{Knowledge, Machine};
 use crate::safety::{Exposure, Exposures, Isolation};
-use crate::walk::checklist::{ListAsk, ListState, OpenPoint, WORDS, Way, judged_then, open_case, ways};
+use crate::walk::checklist::{
+    ListAsk, ListState, OpenPoint, WORDS, Way, judged_then, open_case, stops, ways,
+};
 
 /// Said with every lockout prompt.
 const MORE: &str =
@@ -160,11 +162,7 @@ fn around(page: &mut Page, state: &ListState, item: &Item, ask: &ListAsk) {
     let name = item.name();
     match ask {
         ListAsk::Instrument { .. } => {
-            let with = match &item.kind {
-                Kind::Measure(measure) => measure.instrument.clone(),
-                _ => None,
-            };
-            let with = with.unwrap_or_else(|| "instrument".to_owned());
+            let with = item.instrument().unwrap_or("instrument");
             strong(
                 page,
                 format!("Number of the {with}, and the day its check is due?"),
@@ -306,7 +304,7 @@ fn asked(page: &mut Page, item: &Item, state: &ListState) {
         Kind::Measure(measure) => {
             let wanted = measure.limits.words(measure.unit, measure.expected);
             page.text(Words::new().strong("Wanted: ").plain(format!("{wanted}.")));
-            if let Some(known) = measure.instrument.as_ref().and_then(|name| state.instruments.get(name)) {
+            if let Some(known) = item.instrument().and_then(|name| state.instruments.get(name)) {
                 let due = known.due.map_or_else(String::new, |due| format!(", due {due}"));
                 page.text(format!("Read with {}{due}, as before.", known.name));
             }
@@ -353,12 +351,10 @@ fn asked(page: &mut Page, item: &Item, state: &ListState) {
 
 /// What is done about an item that failed.
 fn failed(page: &mut Page, state: &ListState, item: &Item) {
-    let judged = judged_then(item, &state.sheet, state.today);
+    let Some(judged) = judged_then(item, &state.sheet, state.today) else { return };
     page.text(Words::new().strong(format!("{}: not as wanted. It stops here.", item.name())));
-    let all = ways(item, judged.as_ref());
-    let leads = item.leads(judged.as_ref().and_then(|j| j.on.as_ref()));
-    let overdue = judged.as_ref().is_some_and(|j| j.overdue && j.on.is_none());
-    let stopping = matches!(leads, Some(Leads::Stop)) && !overdue;
+    let all = ways(item, &judged);
+    let stopping = stops(item, &judged);
     if stopping {
         page.text(Words::new().strong(
             "Stop. Lock it, keep it locked, and call the maker. Nobody works round this, and nobody signs it away.",

@@ -10,22 +10,19 @@ pub use report::{Cover, report};
 use super::words::{self, count};
 use super::{Page, Words};
 use crate::casebook::sheet::{Sheet, Standing};
-use crate::checklist::{Checklist, Checklists, Item, Situation};
+use crate::checklist::{Checklist, Checklists, Item};
 use crate::ids::ListId;
 use crate::knowledge::Knowledge;
 use crate::safety::{HandsOnStep, MissingCaution};
+use crate::walk::checklist::coming_up;
 
 /// The items that come up on a sheet, in the order of its list, each with its section's title.
 pub fn items_of<'l>(knowledge: &Knowledge, list: &'l Checklist, sheet: &Sheet) -> Vec<(&'l str, &'l Item)> {
     let Some(machine) = knowledge.machines.get(&sheet.head.machine) else { return Vec::new() };
-    let chosen = sheet.chosen();
-    let now = Situation {
-        machine: &sheet.head.machine,
-        fitted: sheet.head.fitted.as_ref(),
-        options: &machine.options,
-        chosen: &chosen,
-    };
-    list.coming_up(&now).into_iter().map(|(section, item)| (section.title.as_str(), item)).collect()
+    coming_up(list, machine, sheet)
+        .into_iter()
+        .map(|(section, item)| (section.title.as_str(), item))
+        .collect()
 }
 
 /// The steps of an item on one machine, ready to be shown. A hold that locks out brings the lockout of all that is done

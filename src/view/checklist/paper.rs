@@ -304,9 +304,7 @@ fn way(item: &Item, on: &On) -> String {
 
 /// An answer of a choice in a person's words.
 fn answer<'i>(item: &'i Item, id: &'i OutcomeId) -> &'i str {
-    let Kind::Choice(choices) = &item.kind else { return id.as_str() };
-    let chosen = choices.iter().find(|choice| choice.id.value == *id);
-    chosen.map_or(id.as_str(), |choice| choice.answer.trim_end_matches('.'))
+    item.answer(id).trim_end_matches('.')
 }
 
 /// 'At most 0.2 g, with the display.'

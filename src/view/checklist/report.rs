@@ -131,13 +131,7 @@ fn found(item: &Item, answer: &Answer, today: jiff::civil::Date) -> String {
             let says = says.split(" Wanted:").next().unwrap_or_default();
             format!("target {} {}, {says}", number(fills.target), fills.unit)
         }
-        Answer::Chosen { id } => match &item.kind {
-            Kind::Choice(choices) => choices
-                .iter()
-                .find(|c| c.id.value == *id)
-                .map_or_else(|| id.to_string(), |c| c.answer.clone()),
-            _ => id.to_string(),
-        },
+        Answer::Chosen { id } => item.answer(id).to_owned(),
         Answer::Signed { names, remark } => {
             let remark = remark.as_ref().map_or_else(String::new, |remark| format!(": {remark}"));
             format!("{}{remark}", words::and(names))

@@ -3,7 +3,7 @@
 use super::judge::{judge, judged_then};
 use super::run::Stride;
 use super::state::ListAsk;
-use super::ways::{Way, stops, ways};
+use super::ways::{Way, stands_stopped, stops, ways};
 use crate::casebook::sheet::{Answer, Instrument, Line, Standing};
 use crate::checklist::{Item, Kind, Measure};
 use crate::ids::ItemId;
@@ -34,12 +34,12 @@ impl Stride<'_> {
         expected: Option<Quantity>,
         used: Instrument,
     ) {
-        if let Some(name) = instrument_of(item) {
+        if let Some(name) = item.instrument() {
             // One that is overdue is asked about anew the next time.
             if used.due.is_some_and(|due| due >= self.state.today) {
-                self.state.instruments.insert(name, used.clone());
+                self.state.instruments.insert(name.to_owned(), used.clone());
             } else {
-                self.state.instruments.remove(&name);
+                self.state.instruments.remove(name);
             }
         }
         self.answered(item, Answer::Value { value, expected, instrument: Some(used) });
@@ -111,11 +111,11 @@ impl Stride<'_> {
 
     pub(super) fn way_on(&mut self, item: &Item, place: usize) {
         let id = item.id.value.clone();
-        let judged = judged_then(item, &self.state.sheet, self.state.today);
-        let ways = ways(item, judged.as_ref());
+        let Some(judged) = judged_then(item, &self.state.sheet, self.state.today) else { return };
+        let ways = ways(item, &judged);
         match ways.get(place) {
             // What stopped the work is put right by somebody, and not by doing it once more.
-            Some(Way::Again) if stops(item, judged.as_ref()) => self.state.ask = ListAsk::PutRight(id),
+            Some(Way::Again) if stops(item, &judged) => self.state.ask = ListAsk::PutRight(id),
             Some(Way::Again) => self.gate(&id),
             Some(Way::Note) => self.state.ask = ListAsk::Note(id),
             Some(Way::Diagnose) => self.state.ask = ListAsk::Diagnosing(id),
@@ -190,17 +190,11 @@ impl Stride<'_> {
         }
     }
 
-    /// Whether an item stopped the work and stands so: no correction goes round whoever puts it right.
-    pub(super) fn stands_stopped(&self, item: &Item) -> bool {
-        let sheet = &self.state.sheet;
-        let judged = judged_then(item, sheet, self.state.today);
-        sheet.standing(&item.id.value) == Standing::Failed && stops(item, judged.as_ref())
-    }
-
     /// An item once more; its answer takes the place of the one before, which stays in the record.
     pub(super) fn again(&mut self, item: &ItemId) {
         let Some(found) = self.list.item(item) else { return };
-        if self.stands_stopped(found) {
+        // No correction goes round whoever puts it right.
+        if stands_stopped(found, &self.state.sheet, self.state.today) {
             self.state.ask = ListAsk::PutRight(item.clone());
             return;
         }
@@ -216,12 +210,4 @@ impl Stride<'_> {
 /// Whether two names are those of one person.
 pub(super) fn same(a: &str, b: &str) -> bool {
     a.trim().to_lowercase() == b.trim().to_lowercase()
-}
-
-/// What the figure of an item is read with.
-pub(super) fn instrument_of(item: &Item) -> Option<String> {
-    match &item.kind {
-        Kind::Measure(measure) => measure.instrument.clone(),
-        _ => None,
-    }
 }

@@ -1,9 +1,9 @@
 //! From a failed item into a diagnosis: the case begins with every reading that the list has taken.
 
-use super::judge::judge;
+use super::judge::judged_then;
 use crate::casebook::sheet::{Answer, Kept, Line, Sheet};
 use crate::casebook::{Beside, Case, Event, Moment, Reading, What};
-use crate::checklist::{Checklist, Item, Kind, Leads};
+use crate::checklist::{Checklist, Item, Leads};
 use crate::ids::{CheckId, FindingId, ItemId, OutcomeId};
 use crate::knowledge::{Against, Asks, Check, FindingKind, Knowledge};
 
@@ -20,8 +20,8 @@ pub fn case_of(
 ) -> Option<Case> {
     let item = list.item(failed)?;
     let (kept, answer) = sheet.answer(failed)?;
-    let judged = judge(item, answer, kept.day().unwrap_or(today));
-    let Some(Leads::Opens { finding, .. }) = item.leads(judged.on.as_ref()) else { return None };
+    let judged = judged_then(item, sheet, today)?;
+    let Some(Leads::Opens { finding, .. }) = judged.leads(item) else { return None };
     let title = knowledge.findings.get(&finding.value).map_or("", |f| f.head.title.as_str());
     let mut case = Case::of(sheet.head.machine.clone());
     case.fitted.clone_from(&sheet.head.fitted);
@@ -29,17 +29,11 @@ pub fn case_of(
     case.opening.since = Some(format!("found by the checklist '{}'", list.title));
     case.complaint = Some(title.to_owned());
     let earlier = list.items().map(|(_, item)| item).filter(|item| item.id.value != *failed);
-    for item in earlier {
-        if let Some((kept, answer)) = sheet.answer(&item.id.value)
-            && let Some(event) = already_taken(item, answer, kept, knowledge, today)
-        {
-            case.events.push(event);
-        }
-    }
+    case.events.extend(earlier.filter_map(|item| already_taken(item, sheet, knowledge, today)));
     let note = format!("Checklist '{}', {}: {}", list.title, item.name(), found(item, answer, &judged.says));
     case.events.push(event(kept, What::Note(note)));
     case.events.extend(symptom(&finding.value, kept, knowledge));
-    case.events.extend(already_taken(item, answer, kept, knowledge, today));
+    case.events.extend(already_taken(item, sheet, knowledge, today));
     Some(case)
 }
 
@@ -49,10 +43,8 @@ fn event(kept: &Kept, what: What) -> Event {
 
 /// What was found, for a remark.
 fn found(item: &Item, answer: &Answer, says: &str) -> String {
-    match (&item.kind, answer) {
-        (Kind::Choice(choices), Answer::Chosen { id }) => {
-            choices.iter().find(|c| c.id.value == *id).map_or(String::new(), |c| c.answer.clone())
-        }
+    match answer {
+        Answer::Chosen { id } => item.answer(id).to_owned(),
         _ => says.to_owned(),
     }
 }
@@ -71,17 +63,17 @@ fn symptom(finding: &FindingId, kept: &Kept, knowledge: &Knowledge) -> Option<Ev
 /// The reading of an item as the answer to the check that it stands for, where it is one.
 fn already_taken(
     item: &Item,
-    answer: &Answer,
-    kept: &Kept,
+    sheet: &Sheet,
     knowledge: &Knowledge,
     today: jiff::civil::Date,
 ) -> Option<Event> {
-    let judged = judge(item, answer, kept.day().unwrap_or(today));
+    let (kept, answer) = sheet.answer(&item.id.value)?;
+    let judged = judged_then(item, sheet, today)?;
     if judged.overdue {
         return None;
     }
     let good = matches!(kept.line, Line::Answered { good: true, .. });
-    let leads = if good { item.fails.first().map(|f| &f.leads) } else { item.leads(judged.on.as_ref()) };
+    let leads = if good { item.fails.first().map(|f| &f.leads) } else { judged.leads(item) };
     let Some(Leads::Opens { check: Some(check), outcome, .. }) = leads else { return None };
     let check = knowledge.checks.get(&check.value)?;
     let reading = match outcome.as_ref().filter(|_| !good) {

@@ -3,7 +3,7 @@
 use super::super::evidence::to_run;
 use crate::casebook::Fills;
 use crate::casebook::sheet::{Answer, Instrument, Sheet};
-use crate::checklist::{Failed, Item, Kind, Measure, On, RunAsk};
+use crate::checklist::{Failed, Item, Kind, Leads, Measure, On, RunAsk};
 use crate::units::{Quantity, number, significant};
 use crate::weights::{Question, Start, summarise};
 
@@ -23,6 +23,16 @@ pub struct Judged {
 impl Judged {
     fn of(good: bool, on: Option<On>, says: String) -> Self {
         Self { good, on, overdue: false, says }
+    }
+
+    /// Whether nothing but the instrument's date is wrong: another instrument is the only way on.
+    pub(super) fn only_overdue(&self) -> bool {
+        self.overdue && self.on.is_none()
+    }
+
+    /// What this failure of an item leads to, if anything.
+    pub fn leads<'i>(&self, item: &'i Item) -> Option<&'i Leads> {
+        if self.only_overdue() { None } else { item.leads(self.on.as_ref()) }
     }
 }
 
@@ -65,7 +75,6 @@ fn figure(measure: &Measure, read: &Known<'_>, today: jiff::civil::Date) -> Judg
         );
         return Judged { overdue: true, ..Judged::of(false, side(measure, read), says) };
     }
-    let failed = measure.limits.judge(read.value.base(), read.expected.map(Quantity::base));
     let on = side(measure, read);
     let beside = read.expected.map_or_else(String::new, |known| {
         let off = measure.unit.from_base(read.value.base()) - measure.unit.from_base(known.base());
@@ -73,12 +82,12 @@ fn figure(measure: &Measure, read: &Known<'_>, today: jiff::civil::Date) -> Judg
         format!(" against {known}, {sign}{} {}", number(significant(round(off))), measure.unit.name)
     });
     let wanted = measure.limits.words(measure.unit, measure.expected);
-    let side = match failed {
+    let verdict = match on {
         None => "good",
-        Some(Failed::Below) => "too low",
-        Some(Failed::Above) => "too high",
+        Some(On::Below) => "too low",
+        Some(_) => "too high",
     };
-    Judged::of(failed.is_none(), on, format!("{}{beside}: {side}. Wanted: {wanted}.", read.value))
+    Judged::of(on.is_none(), on, format!("{}{beside}: {verdict}. Wanted: {wanted}.", read.value))
 }
 
 /// On which side of its limits a figure lies.

@@ -15,6 +15,7 @@ pub use input::{ListInput, WORDS, fills_so_far, understand};
 pub use judge::{Judged, judge, judged_then};
 pub use run::{Around, ListWalker};
 pub use state::{
-    ListAsk, ListShow, ListState, ListStep, OpenPoint, Stopped, missing_before, open_points, stopped,
+    ListAsk, ListShow, ListState, ListStep, OpenPoint, Stopped, coming_up, missing_before, open_points,
+    stopped,
 };
-pub use ways::{Way, open_case, ways};
+pub use ways::{Way, open_case, stops, ways};

@@ -2,13 +2,13 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::answers::instrument_of;
 use super::gate::relevant_options;
 use super::input::ListInput;
-use super::state::{ListAsk, ListShow, ListState, ListStep, OpenPoint, Stopped, open_points};
+use super::state::{ListAsk, ListShow, ListState, ListStep, OpenPoint, Stopped, coming_up, open_points};
+use super::ways::stands_stopped;
 use crate::casebook::sheet::{Answer, Head, Kept, Line, Sheet, Standing};
 use crate::casebook::{CaseId, Closing};
-use crate::checklist::{Checklist, Item, Situation};
+use crate::checklist::{Checklist, Item};
 use crate::ids::{ItemId, ListId};
 use crate::knowledge::{Knowledge, Machine};
 use crate::walk::Lockout;
@@ -181,11 +181,11 @@ impl Stride<'_> {
                     self.state.target = Some((fills.target, *tolerance, fills.unit.clone()));
                 }
                 Answer::Value { instrument: Some(instrument), .. } => {
-                    let name = self.list.item(item).and_then(instrument_of);
+                    let name = self.list.item(item).and_then(Item::instrument);
                     if let Some(name) =
                         name.filter(|_| instrument.due.is_some_and(|due| due >= self.state.today))
                     {
-                        self.state.instruments.insert(name, instrument.clone());
+                        self.state.instruments.insert(name.to_owned(), instrument.clone());
                     }
                 }
                 _ => {}
@@ -196,15 +196,7 @@ impl Stride<'_> {
     /// The items that come up now, in order.
     pub(super) fn coming_up(&self) -> Vec<&Item> {
         let Some(machine) = self.machine() else { return Vec::new() };
-        let head = &self.state.sheet.head;
-        let chosen = self.state.sheet.chosen();
-        let now = Situation {
-            machine: &head.machine,
-            fitted: head.fitted.as_ref(),
-            options: &machine.options,
-            chosen: &chosen,
-        };
-        self.list.coming_up(&now).into_iter().map(|(_, item)| item).collect()
+        coming_up(self.list, machine, &self.state.sheet).into_iter().map(|(_, item)| item).collect()
     }
 
     /// Asks for whatever is wanted next.
@@ -238,7 +230,11 @@ impl Stride<'_> {
             return ListAsk::Person;
         }
         // What stopped the work in this sheet comes first, whether or not it would still come up.
-        let own = self.list.items().map(|(_, item)| item).find(|item| self.stands_stopped(item));
+        let own = self
+            .list
+            .items()
+            .map(|(_, item)| item)
+            .find(|item| stands_stopped(item, &self.state.sheet, self.state.today));
         if let Some(item) = own {
             return ListAsk::Failed(item.id.value.clone());
         }

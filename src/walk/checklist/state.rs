@@ -2,11 +2,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::judge::judged_then;
-use super::ways::stops;
+use super::ways::stands_stopped;
 use crate::casebook::sheet::{Instrument, Line, Sheet, Standing};
-use crate::checklist::{Checklist, Checklists, Item};
+use crate::checklist::{Checklist, Checklists, Item, Section, Situation};
 use crate::ids::{CautionId, ItemId, ListId, MachineId, OptionId};
+use crate::knowledge::Machine;
 use crate::units::Quantity;
 use crate::walk::Lockout;
 
@@ -197,11 +197,7 @@ pub struct Stopped {
 
 /// The first item of a sheet that stopped the work and was not done again well.
 pub fn stopped(list: &Checklist, sheet: &Sheet, today: jiff::civil::Date) -> Option<Stopped> {
-    let stands = |item: &&Item| {
-        let judged = judged_then(item, sheet, today);
-        sheet.standing(&item.id.value) == Standing::Failed && stops(item, judged.as_ref())
-    };
-    let item = list.items().map(|(_, item)| item).find(stands)?;
+    let item = list.items().map(|(_, item)| item).find(|item| stands_stopped(item, sheet, today))?;
     Some(Stopped { sheet: sheet.id.to_string(), list: list.id.clone(), item: item.id.value.clone() })
 }
 
@@ -236,6 +232,16 @@ pub struct OpenPoint {
     pub by: Option<String>,
     /// Who looks after it, and by when.
     pub owner: Option<(String, String)>,
+}
+
+/// The items that come up on a sheet, each with its section, in the order of the list.
+pub fn coming_up<'l>(list: &'l Checklist, machine: &Machine, sheet: &Sheet) -> Vec<(&'l Section, &'l Item)> {
+    list.coming_up(&Situation {
+        machine: &machine.id,
+        fitted: sheet.head.fitted.as_ref(),
+        options: &machine.options,
+        chosen: &sheet.chosen(),
+    })
 }
 
 /// The open points of a sheet, in the order of its list.

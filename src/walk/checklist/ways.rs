@@ -1,7 +1,7 @@
 //! The ways on from an item that failed.
 
-use super::judge::Judged;
-use crate::casebook::sheet::{Line, Sheet};
+use super::judge::{Judged, judged_then};
+use crate::casebook::sheet::{Line, Sheet, Standing};
 use crate::checklist::{Item, Kind, Leads};
 use crate::ids::ItemId;
 
@@ -19,34 +19,28 @@ pub enum Way {
 }
 
 /// What can be done about a failed item. A hold has no deviation, and where a guard or a stop failed there is none either.
-pub fn ways(item: &Item, judged: Option<&Judged>) -> Vec<Way> {
+pub fn ways(item: &Item, judged: &Judged) -> Vec<Way> {
     let mut ways = vec![Way::Again, Way::Note];
-    // Another instrument is the only way on.
-    if judged.is_some_and(|j| j.overdue && j.on.is_none()) {
-        return ways;
+    let leads = judged.leads(item);
+    if matches!(leads, Some(Leads::Opens { .. })) {
+        ways.push(Way::Diagnose);
     }
-    match item.leads(judged.and_then(|j| j.on.as_ref())) {
-        Some(Leads::Stop) => return ways,
-        Some(Leads::Opens { deviation, .. }) => {
-            ways.push(Way::Diagnose);
-            if !deviation {
-                return ways;
-            }
-        }
-        None => {}
-    }
-    if !matches!(item.kind, Kind::Hold(_)) {
+    let closed = matches!(leads, Some(Leads::Stop | Leads::Opens { deviation: false, .. }));
+    if !closed && !judged.only_overdue() && !matches!(item.kind, Kind::Hold(_)) {
         ways.push(Way::Deviation);
     }
     ways
 }
 
 /// Whether the failure stops the work until somebody has put it right.
-pub(super) fn stops(item: &Item, judged: Option<&Judged>) -> bool {
-    if judged.is_some_and(|j| j.overdue && j.on.is_none()) {
-        return false;
-    }
-    matches!(item.leads(judged.and_then(|j| j.on.as_ref())), Some(Leads::Stop))
+pub fn stops(item: &Item, judged: &Judged) -> bool {
+    judged.leads(item) == Some(&Leads::Stop)
+}
+
+/// Whether an item stopped the work and stands so on its sheet.
+pub(super) fn stands_stopped(item: &Item, sheet: &Sheet, today: jiff::civil::Date) -> bool {
+    sheet.standing(&item.id.value) == Standing::Failed
+        && judged_then(item, sheet, today).is_some_and(|judged| stops(item, &judged))
 }
 
 /// The case that was begun from an item and not brought to an end since.
