@@ -1,0 +1,170 @@
+"""Asks a general-purpose Bayesian-network library what the engine is asked, and compares every posterior.
+
+    python3 tests/oracle/compare.py             compare; exit 1 if anything differs by more than 1e-9
+    python3 tests/oracle/compare.py --record    compare, then write what the library said to recorded.json
+
+It compares the shipped knowledge of every machine without a case, case files of tests/faults, and 200 random networks of up
+to 40 causes and 60 findings. The library is installed into a virtual environment under target/. Where no package index can
+be reached, what was recorded earlier is held against the engine instead.
+"""
+
+import json
+import math
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+LIBRARY = ("pyAgrum", "3.3.1")
+TOLERANCE = 1e-9
+ROOT = Path(__file__).resolve().parents[2]
+RECORDED = ROOT / "tests/oracle/recorded.json"
+CASES = [
+    "light-bags",
+    "bench-scale-disagrees",
+    "climbs-with-a-bag-in-it",
+    "now-and-then-a-light-one",
+    "heavy-after-product-change",
+    "scattered-by-a-fan",
+    "second-tray-stops-late",
+    "wide-tray-never-stops",
+    "heavy-after-calibration",
+]
+UNREACHABLE = ["ConnectionError", "NewConnectionError", "Temporary failure", "timed out", "ProxyError", "Name or service"]
+
+
+def main():
+    work = target() / "oracle"
+    python = install(work / "venv")
+    if python is None:
+        print("compare.py: no package index can be reached, so the library cannot be asked.", file=sys.stderr)
+        print("compare.py: what it said before is held against the engine instead.", file=sys.stderr)
+        sys.exit(cargo("test", "--locked", "--quiet", "--test", "suite", "outside_oracle", check=False).returncode)
+    if Path(sys.prefix).resolve() != (work / "venv").resolve():
+        sys.exit(subprocess.run([python, __file__, *sys.argv[1:]]).returncode)
+    compare_all(work)
+
+
+def cargo(*args, check=True, **more):
+    return subprocess.run(["cargo", *args], cwd=ROOT, check=check, **more)
+
+
+def target():
+    found = cargo("metadata", "--locked", "--no-deps", "--format-version", "1", capture_output=True, text=True)
+    return Path(json.loads(found.stdout)["target_directory"])
+
+
+def install(venv):
+    """The python of a virtual environment that has the library, or None where no package index can be reached."""
+    python = venv / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
+    name, version = LIBRARY
+    asked = f"from importlib.metadata import version; assert version('{name}') == '{version}'"
+    if python.exists() and subprocess.run([python, "-c", asked], capture_output=True).returncode == 0:
+        return python
+    subprocess.run([sys.executable, "-m", "venv", venv], check=True)
+    pip = [python, "-m", "pip", "install", "--quiet", "--only-binary", ":all:", f"{name}=={version}"]
+    done = subprocess.run(pip, capture_output=True, text=True)
+    if done.returncode == 0:
+        return python
+    if any(sign in done.stderr for sign in UNREACHABLE):
+        return None
+    sys.exit(f"compare.py: {name} {version} could not be installed:\n{done.stderr}")
+
+
+def compare_all(work):
+    networks = work / "networks"
+    networks.mkdir(parents=True, exist_ok=True)
+    for old in networks.iterdir():
+        old.unlink()
+    print("writing the networks ...", flush=True)
+    write_shipped(networks)
+    write_random(networks)
+    worst, said = {"shipped": 0.0, "random": 0.0}, []
+    began = time.time()
+    for path in sorted(networks.glob("*.json")):
+        engine = json.loads(path.read_text(encoding="utf-8"))
+        answer = ask(path.with_suffix(".bifxml"), engine)
+        kind = "random" if path.stem.isdigit() else "shipped"
+        difference, where = differ(engine, answer)
+        worst[kind] = max(worst[kind], difference)
+        said.append((path.stem, engine, answer))
+        if difference > TOLERANCE:
+            print(f"{path.stem}: {where} differs by {difference:.3g}", file=sys.stderr)
+    print(f"{len(said)} networks in {time.time() - began:.0f} s with {' '.join(LIBRARY)}")
+    print(f"largest difference: shipped knowledge {worst['shipped']:.2g}, random networks {worst['random']:.2g}")
+    if max(worst.values()) > TOLERANCE:
+        sys.exit(1)
+    if "--record" in sys.argv:
+        record(said)
+
+
+def write_shipped(networks):
+    machines = sorted(path.stem for path in (ROOT / "knowledge/machines").glob("*.yaml"))
+    asked = [(machine, ["--machine", machine]) for machine in machines]
+    asked += [(case, ["--answers", f"tests/faults/{case}.yaml"]) for case in CASES]
+    for name, args in asked:
+        for form, ending in [("json", "json"), ("xmlbif", "bifxml")]:
+            with open(networks / f"{name}.{ending}", "wb") as out:
+                cargo("run", "--locked", "--quiet", "--", "knowledge", "export", *args, "--format", form, stdout=out)
+
+
+def write_random(networks):
+    test = ["--exact", "outside_oracle::random_networks_are_written_for_the_outside_library", "--ignored"]
+    there = {**os.environ, "HANDLAMP_ORACLE_NETWORKS": str(networks)}
+    cargo("test", "--locked", "--quiet", "--test", "suite", "--", *test, env=there, stdout=subprocess.DEVNULL)
+
+
+def ask(path, engine):
+    """What the library says of one network: posteriors, the chance of the evidence, and of no cause of the book."""
+    import pyagrum
+
+    net = pyagrum.loadBN(str(path))
+    held = [v["id"] for v in engine["variables"] if v["kind"] == "cause" and v["name"] != "not-in-the-book"]
+    asked = pyagrum.LazyPropagation(net)
+    asked.setEvidence(engine["observed"])
+    asked.setTargets(set(engine["posterior"]))
+    asked.makeInference()
+    posterior = {name: [float(p) for p in asked.posterior(name).toarray()] for name in engine["posterior"]}
+    whole = asked.evidenceProbability() if engine["observed"] else 1.0
+    none = pyagrum.LazyPropagation(net)
+    none.setEvidence({**engine["observed"], **{cause: "absent" for cause in held}})
+    return {
+        "posterior": posterior,
+        "ln_observed": math.log(whole),
+        "nothing_known": none.evidenceProbability() / whole,
+    }
+
+
+def differ(engine, answer):
+    """The largest difference, and where it is."""
+    found = [(abs(engine[key] - answer[key]), key) for key in ("ln_observed", "nothing_known")]
+    for name, states in engine["posterior"].items():
+        found += [(abs(a - b), name) for a, b in zip(states, answer["posterior"][name], strict=True)]
+    return max(found)
+
+
+def record(said):
+    recorded = {"library": " ".join(LIBRARY), "networks": [], "cases": [], "random": []}
+    for name, engine, answer in said:
+        kept = {"ln_observed": answer["ln_observed"], "nothing_known": answer["nothing_known"]}
+        digits = {v: [float(f"{p:.12g}") for p in states] for v, states in answer["posterior"].items()}
+        if name.isdigit():
+            causes = {v: states for v, states in digits.items() if v.startswith("c_")}
+            recorded["random"].append({"seed": int(name), **kept, "posterior": causes})
+            continue
+        if engine["noisy"] not in recorded["networks"]:
+            recorded["networks"].append(engine["noisy"])
+        place = recorded["networks"].index(engine["noisy"])
+        case = {"title": name, "network": place, "evidence": engine["evidence"], **kept, "posterior": digits}
+        recorded["cases"].append(case)
+    lines = [f'"library": {json.dumps(recorded["library"])}']
+    for key in ("networks", "cases", "random"):
+        rows = ",\n".join(json.dumps(row, separators=(",", ":")) for row in recorded[key])
+        lines.append(f'"{key}": [\n{rows}\n]')
+    RECORDED.write_text("{\n" + ",\n".join(lines) + "\n}\n", encoding="utf-8")
+    print(f"recorded in {RECORDED.relative_to(ROOT)}")
+
+
+if __name__ == "__main__":
+    main()
