@@ -2,7 +2,7 @@
 //! with the networks it was asked about, so that every run of the tests holds the engine to it.
 
 use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use handlamp::belief::{
     BeliefError, Believed, Cause, Circumstance, Evidence, Finding, Network, Plain, plain,
@@ -12,9 +12,21 @@ use handlamp::view::network::{Names, describe};
 use serde::Deserialize;
 
 use crate::large_networks;
+use crate::tool::Tool;
 
 /// So many random networks the library is asked about.
 const RANDOM: usize = 200;
+/// The cases that it is asked about.
+const CASES: &[&str] = &[
+    "tests/faults/light-bags.yaml",
+    "tests/faults/bench-scale-disagrees.yaml",
+    "tests/faults/climbs-with-a-bag-in-it.yaml",
+    "tests/faults/heavy-after-calibration.yaml",
+    "tests/faults/now-and-then-a-light-one.yaml",
+    "tests/faults/second-tray-stops-late.yaml",
+    "tests/faults/wide-tray-never-stops.yaml",
+    "tests/oracle/still-light-after-two-remedies.yaml",
+];
 
 #[derive(Deserialize)]
 struct Recorded {
@@ -106,30 +118,53 @@ fn the_outside_library_agreed_on_random_networks() {
     }
 }
 
-/// Writes random networks for the outside library into the folder that `HANDLAMP_ORACLE_NETWORKS` names.
+/// Writes the networks that the outside library is asked about into the folder that `HANDLAMP_ORACLE_NETWORKS` names.
 #[test]
 #[ignore = "compare.py calls it"]
-fn random_networks_are_written_for_the_outside_library() {
+fn networks_are_written_for_the_outside_library() {
     let folder = PathBuf::from(std::env::var("HANDLAMP_ORACLE_NETWORKS").expect("a folder to write to"));
+    write_shipped(&folder);
     let mut written = 0;
     for seed in 0..2 * RANDOM as u64 {
-        let (network, evidence) = large_networks::case(seed);
-        let plain = plain(&network, &evidence).unwrap();
-        let believed = match plain.believed(&network, &evidence, None) {
-            Ok(believed) => believed,
-            Err(BeliefError::Impossible { .. } | BeliefError::TooLarge { .. }) => continue,
-            Err(other) => panic!("{other}"),
-        };
-        let described = describe(&plain, &Names::default());
-        let title = seed.to_string();
-        let answer = json::network(&title, &plain, &described, &believed, (&network, &evidence));
-        std::fs::write(folder.join(format!("{title}.json")), json::exact_text(&answer).unwrap()).unwrap();
-        let text = xmlbif::xmlbif(&title, &plain, &described);
-        std::fs::write(folder.join(format!("{title}.bifxml")), text).unwrap();
-        written += 1;
+        written += usize::from(write_random(&folder, seed));
         if written == RANDOM {
             return;
         }
     }
     panic!("only {written} of the random networks have an exact answer");
+}
+
+/// Through the program: every machine, and every case.
+fn write_shipped(folder: &Path) {
+    let tool = Tool::built_in(80);
+    let stem = |file: &str| Path::new(file).file_stem().unwrap().to_str().unwrap().to_owned();
+    let machines = std::fs::read_dir("knowledge/machines").unwrap();
+    let machines = machines.map(|entry| stem(entry.unwrap().file_name().to_str().unwrap()));
+    let machines = machines.map(|machine| (machine.clone(), ["--machine".to_owned(), machine]));
+    let cases = CASES.iter().map(|file| (stem(file), ["--answers".to_owned(), (*file).to_owned()]));
+    for (name, [how, what]) in machines.chain(cases) {
+        for (format, ending) in [("json", "json"), ("xmlbif", "bifxml")] {
+            let said = tool.run(&["knowledge", "export", &how, &what, "--format", format]);
+            assert_eq!(said.status, Some(0), "{name}: {}", said.err);
+            std::fs::write(folder.join(format!("{name}.{ending}")), said.out).unwrap();
+        }
+    }
+}
+
+/// Whether there is an exact answer.
+fn write_random(folder: &Path, seed: u64) -> bool {
+    let (network, evidence) = large_networks::case(seed);
+    let plain = plain(&network, &evidence).unwrap();
+    let believed = match plain.believed(&network, &evidence, None) {
+        Ok(believed) => believed,
+        Err(BeliefError::Impossible { .. } | BeliefError::TooLarge { .. }) => return false,
+        Err(other) => panic!("{other}"),
+    };
+    let described = describe(&plain, &Names::default());
+    let title = seed.to_string();
+    let answer = json::network(&title, &plain, &described, &believed, (&network, &evidence));
+    std::fs::write(folder.join(format!("{title}.json")), json::exact_text(&answer).unwrap()).unwrap();
+    let text = xmlbif::xmlbif(&title, &plain, &described);
+    std::fs::write(folder.join(format!("{title}.bifxml")), text).unwrap();
+    true
 }

@@ -3,6 +3,7 @@
 use handlamp::belief::{Believed, Plain, Variable, plain};
 
 use crate::small_networks;
+use crate::tool::Tool;
 
 /// Numbers over the joint states of some variables, the last fastest.
 struct Factor {
@@ -115,4 +116,23 @@ fn every_exported_table_is_small_and_a_distribution() {
             assert!(variable.id.starts_with('e') || variable.parents.len() <= 3, "{variable:?}");
         }
     }
+}
+
+#[test]
+fn a_network_is_exported_with_the_names_of_the_book_and_what_is_believed() {
+    let tool = Tool::minimal(80);
+    let json = tool.run(&["knowledge", "export", "--machine", "tray-filler", "--format", "json"]).json();
+    assert_eq!(json["format"], "handlamp-network/1");
+    let causes: Vec<&serde_json::Value> =
+        json["variables"].as_array().unwrap().iter().filter(|v| v["kind"] == "cause").collect();
+    assert_eq!(causes.last().unwrap()["name"], "not-in-the-book");
+    let outside = causes.last().unwrap()["id"].as_str().unwrap();
+    assert!((json["posterior"][outside][1].as_f64().unwrap() - 0.05).abs() < 1e-12, "its rate, unasked");
+    let xml = tool.run(&["knowledge", "export", "--machine", "tray-filler"]).out;
+    for cause in &causes {
+        assert!(xml.contains(&format!("<NAME>{}</NAME>", cause["id"].as_str().unwrap())), "{xml}");
+        assert!(xml.contains(&format!("entry = {}<", cause["name"].as_str().unwrap())), "{xml}");
+    }
+    assert_eq!(tool.run(&["knowledge", "export"]).status, Some(2), "which machine?");
+    assert_eq!(tool.run(&["knowledge", "export", "--machine", "tray-filer"]).status, Some(3));
 }

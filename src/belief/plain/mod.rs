@@ -2,7 +2,7 @@
 //!
 //! A noisy-MAX with many parents has no small table. So each link gets a helper that says how far it drives, and a chain of helpers
 //! with two parents each takes the largest, leak first. What an answer says is a child of the findings that it bears on, observed in
-//! its state 1. Where a finding is looked at more than once (remedies, faults that come and go), how far each link would drive
+//! its state 1. Where a finding is looked at in more than one state (remedies, fresh starts, faults that come and go), how far each link would drive
 //! is a variable of its own that all times share, as link noise lasts.
 //!
 //! Nothing of the engine's sums is used, so that another program's answer is an outside judgement on them.
@@ -129,12 +129,14 @@ impl<'a> Writer<'a> {
         let mut catches: Vec<f64> = network.causes().iter().filter_map(|cause| cause.catch).collect();
         catches.sort_by(f64::total_cmp);
         catches.dedup();
-        let slept = |item: &Item| match item {
-            Item::Answer { moment, .. } | Item::Run { moment, .. } => *moment != Moment::Bad,
-            _ => false,
+        let again = |item: &Item| match item {
+            Item::Answer { moment, .. } | Item::Run { moment, .. } => {
+                *moment != Moment::Bad && !catches.is_empty()
+            }
+            Item::Remedy { .. } | Item::Afresh { .. } => true,
+            Item::Circumstance { .. } => false,
         };
-        let cured = |item: &Item| matches!(item, Item::Remedy { .. });
-        let lasts = evidence.0.iter().any(|item| cured(item) || slept(item) && !catches.is_empty());
+        let lasts = evidence.0.iter().any(again);
         Self {
             network,
             evidence,
