@@ -51,11 +51,13 @@ impl Names {
 pub fn describe(plain: &Plain, names: &Names) -> Vec<Described> {
     let helper = |states| Described { kind: "helper", name: None, states: degrees(states) };
     let mut all: Vec<Described> = plain.variables.iter().map(|v| helper(v.states)).collect();
-    let parts: [(_, &[usize], &[String], [&str; 2]); 5] = [
+    let parts: [(_, &[usize], &[String], [&str; 2]); 7] = [
         ("circumstance", &plain.circumstances, &names.circumstances, ["did-not", "happened"]),
         ("cause-now", &plain.causes_now, &names.causes, ["absent", "present"]),
         ("cause", &plain.causes, &names.causes, ["absent", "present"]),
         ("finding", &plain.findings, &names.findings, ["normal", "present"]),
+        ("reader", &plain.readers, &[], ["none", "s1"]),
+        ("draw", &plain.draws, &[], ["awake", "s1"]),
         ("evidence", &plain.observed, &[], ["other", "given"]),
     ];
     for (kind, variables, names, states) in parts {

@@ -8,6 +8,7 @@ to 40 causes and 60 findings. The library is installed into a virtual environmen
 be reached, what was recorded earlier is held against the engine instead.
 """
 
+import itertools
 import json
 import math
 import os
@@ -98,27 +99,107 @@ def ask(path, engine):
     import pyagrum
 
     net = pyagrum.loadBN(str(path))
-    held = [v["id"] for v in engine["variables"] if v["kind"] == "cause" and v["name"] != "not-in-the-book"]
-    asked = pyagrum.LazyPropagation(net)
-    asked.setEvidence(engine["observed"])
-    asked.setTargets(set(engine["posterior"]))
-    asked.makeInference()
-    posterior = {name: [float(p) for p in asked.posterior(name).toarray()] for name in engine["posterior"]}
-    whole = asked.evidenceProbability() if engine["observed"] else 1.0
-    none = pyagrum.LazyPropagation(net)
-    none.setEvidence({**engine["observed"], **{cause: "absent" for cause in held}})
-    return {
-        "posterior": posterior,
-        "ln_observed": math.log(whole),
-        "nothing_known": none.evidenceProbability() / whole,
-    }
+    variables = {v["id"]: v for v in engine["variables"]}
+    parts = terms(variables, engine["observed"])
+    findings = [v for v in engine["posterior"] if variables[v]["kind"] == "finding"]
+    roots = [v for v in engine["posterior"] if v not in findings]
+    whole, posterior = believed(pyagrum, net, variables, parts, roots)
+    if len(parts) == 1:
+        # One by one: a finding that nobody asks about is no burden.
+        asked = pyagrum.LazyPropagation(net)
+        asked.setEvidence(engine["observed"])
+        for finding in findings:
+            asked.setTargets({finding})
+            asked.makeInference()
+            posterior[finding] = [float(p) for p in asked.posterior(finding).toarray()]
+    book = [v["id"] for v in engine["variables"] if v["kind"] == "cause" and v["name"] != "not-in-the-book"]
+    absent = {cause: "absent" for cause in book}
+    none = believed(pyagrum, net, variables, [(weight, {**seen, **absent}) for weight, seen in parts], [])[0]
+    return {"posterior": posterior, "ln_observed": math.log(whole), "nothing_known": none / whole}
+
+
+def believed(pyagrum, net, variables, parts, targets):
+    """P(observed) and the posteriors, summed over weighted parts of the evidence."""
+    whole, sums = 0.0, {target: [0.0] * len(variables[target]["states"]) for target in targets}
+    for weight, observed in parts:
+        seen = forced(variables, observed)
+        if seen is None:
+            continue
+        asked = pyagrum.LazyPropagation(net)
+        asked.setEvidence(seen)
+        asked.setTargets({target for target in targets if target not in seen})
+        chance = weight * (asked.evidenceProbability() if seen else 1.0)
+        whole += chance
+        for target in targets:
+            states = variables[target]["states"]
+            known = [float(state == seen[target]) for state in states] if target in seen else None
+            for place, p in enumerate(known or asked.posterior(target).toarray()):
+                sums[target][place] += chance * float(p)
+    return whole, {target: [s / whole for s in states] for target, states in sums.items()} if whole else {}
+
+
+def terms(variables, observed):
+    """Evidence in weighted parts. A run ties all that it could show together, more than a library can hold; what it says is a floor
+    and, for each combination above it, what is above, there with every finding known."""
+    parts = [(1.0, {})]
+    for seen, state in observed.items():
+        reader = variables[seen]["parents"][0] if variables[seen]["parents"] else None
+        own = [(1.0, {seen: state})]
+        if reader and variables[reader]["kind"] == "reader":
+            chances = variables[seen]["table"][1::2]
+            own = [(chances[0], {})]
+            draws = [{}]
+            for draw in drawn_for(variables, reader):
+                draws = [{**d, draw: s} for d in draws for s in variables[draw]["states"]]
+            for place, state in list(enumerate(variables[reader]["states"]))[1:]:
+                own += [(chances[place] - chances[0], {**d, reader: state}) for d in draws]
+        parts = [(w * more, {**known, **new}) for w, known in parts for more, new in own if more > 0.0]
+    return parts
+
+
+def drawn_for(variables, reader):
+    """The draws that decide what a run saw."""
+    found, left = set(), [reader]
+    while left:
+        variable = variables[left.pop()]
+        if variable["kind"] == "draw":
+            found.add(variable["id"])
+        elif variable["kind"] == "reader":
+            left += variable["parents"]
+        else:
+            left += [v for v in variable["parents"] if variables[v]["kind"] == "draw"]
+    return sorted(found)
+
+
+def forced(variables, observed):
+    """The evidence with every state that it leaves no choice about, such as each input of a largest one that is normal; None if it
+    cannot be. The library would find the same, but only after it has laid out its tables."""
+    seen, left = dict(observed), list(observed)
+    while left:
+        variable = variables[left.pop()]
+        over = [*variable["parents"], variable["id"]]
+        sizes = [range(len(variables[v]["states"])) for v in over]
+        known = [variables[v]["states"].index(seen[v]) if v in seen else None for v in over]
+        can = [
+            at
+            for at, p in zip(itertools.product(*sizes), variable["table"], strict=True)
+            if p > 0.0 and all(k is None or k == a for k, a in zip(known, at))
+        ]
+        if not can:
+            return None
+        for place, name in enumerate(over):
+            if name not in seen and len({at[place] for at in can}) == 1:
+                seen[name] = variables[name]["states"][can[0][place]]
+                left.append(name)
+                left += [variable["id"]]
+    return seen
 
 
 def differ(engine, answer):
     """The largest difference, and where it is."""
     found = [(abs(engine[key] - answer[key]), key) for key in ("ln_observed", "nothing_known")]
-    for name, states in engine["posterior"].items():
-        found += [(abs(a - b), name) for a, b in zip(states, answer["posterior"][name], strict=True)]
+    for name, states in answer["posterior"].items():
+        found += [(abs(a - b), name) for a, b in zip(engine["posterior"][name], states, strict=True)]
     return max(found)
 
 

@@ -38,6 +38,7 @@ impl Writer<'_> {
         }
         let bounds: Vec<f64> = [0.0].into_iter().chain(self.catches.iter().copied()).chain([1.0]).collect();
         let draw = self.root(bounds.windows(2).map(|pair| pair[1] - pair[0]).collect());
+        self.draws.push(draw);
         versions.iter().map(|versions| self.drawn(draw, versions)).collect()
     }
 
@@ -71,6 +72,7 @@ impl Writer<'_> {
                     next(at[0].checked_sub(1).map(|place| &open[place]), at[1])
                 }),
             });
+            self.readers.extend(reader);
             open = longer;
         }
         let value = |states: &&[usize]| {

@@ -10,7 +10,8 @@ use crate::belief::posterior::{findings, nothing_known, posterior};
 /// The engine's posterior in terms of the plain variables.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Believed {
-    /// P(each state | observed) of every circumstance, cause, cause now and finding, by variable.
+    /// P(each state | observed) of every circumstance, cause and cause now, by variable, and of every finding if there is an exact answer
+    /// for all of them.
     pub states: BTreeMap<usize, Vec<f64>>,
     /// ln P(observed).
     pub ln_observed: f64,
@@ -38,7 +39,11 @@ impl Plain {
         for (variable, happened) in self.circumstances.iter().zip(&posterior.circumstances) {
             states.insert(*variable, yes_or_no(*happened));
         }
-        states.extend(self.findings.iter().copied().zip(findings(network, evidence)?));
+        match findings(network, evidence) {
+            Ok(found) => states.extend(self.findings.iter().copied().zip(found)),
+            Err(BeliefError::TooLarge { .. }) => {}
+            Err(other) => return Err(other),
+        }
         Ok(Believed {
             states,
             ln_observed: posterior.ln_evidence - self.ln_scale,

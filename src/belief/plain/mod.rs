@@ -22,7 +22,7 @@ use super::network::Network;
 #[derive(Debug, Clone, PartialEq)]
 pub struct Variable {
     /// Letters, digits and `_` alone: `h_` circumstances, `c_` causes, `n_` causes as they are now, `f_` findings as they are now,
-    /// `e_` evidence, `x_` helpers.
+    /// `e_` evidence, `r_` readers of runs, `d_` draws, `x_` other helpers.
     pub id: String,
     /// Number of states; 0 is absent, did not happen, normal.
     pub states: usize,
@@ -45,6 +45,10 @@ pub struct Plain {
     pub causes_now: Vec<usize>,
     /// The variable of each finding as it is now, faults that come and go awake.
     pub findings: Vec<usize>,
+    /// Helpers that read a run finding by finding: which listed combination it can still become, 0 being none.
+    pub readers: Vec<usize>,
+    /// Helpers that say how many of the faults that come and go an answer missed.
+    pub draws: Vec<usize>,
     /// Evidence variables, all observed in state 1.
     pub observed: Vec<usize>,
     /// ln of what the likelihoods were divided by: ln P(evidence) of the engine is this plus ln P(observed).
@@ -68,6 +72,8 @@ pub fn plain(network: &Network, evidence: &Evidence) -> Result<Plain, BeliefErro
         causes: writer.causes.iter().map(|states| states[0]).collect(),
         causes_now,
         findings,
+        readers: writer.readers,
+        draws: writer.draws,
         observed: writer.observed,
         ln_scale: writer.ln_scale,
     };
@@ -86,6 +92,8 @@ impl Plain {
             ('n', &self.causes_now),
             ('c', &self.causes),
             ('f', &self.findings),
+            ('r', &self.readers),
+            ('d', &self.draws),
             ('e', &self.observed),
         ];
         for (letter, variables) in named {
@@ -120,6 +128,8 @@ struct Writer<'a> {
     looked: BTreeMap<Looked, usize>,
     /// (finding, fresh starts, link; the leak is last) → how far it would drive.
     levels: BTreeMap<(usize, usize, usize), usize>,
+    readers: Vec<usize>,
+    draws: Vec<usize>,
     observed: Vec<usize>,
     ln_scale: f64,
 }
@@ -147,6 +157,8 @@ impl<'a> Writer<'a> {
             lasts,
             looked: BTreeMap::new(),
             levels: BTreeMap::new(),
+            readers: Vec::new(),
+            draws: Vec::new(),
             observed: Vec::new(),
             ln_scale: 0.0,
         }
