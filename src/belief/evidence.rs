@@ -3,6 +3,7 @@
 //! Only answers are observed, never findings. Order has a meaning through remedies and fresh starts alone: an answer bears on
 //! the state at its own time.
 
+use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::network::{Network, is_probability, twice};
@@ -11,11 +12,12 @@ use super::network::{Network, is_probability, twice};
 const MOST_ENTRIES: usize = 1 << 16;
 
 /// The evidence of a case, in the order in which it came.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Evidence(pub Vec<Item>);
 
 /// One piece of evidence.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Item {
     /// An answer about a circumstance: `[P(answer | did not happen), P(answer | happened)]`.
     Circumstance {
@@ -61,7 +63,8 @@ pub enum Item {
 /// Whether the fault was showing when an answer was taken. In `Good` and `Unknown` the links of a cause that comes and goes act
 /// only with its chance of being caught: one draw an answer, the same for all causes, so that two with the same chance are
 /// awake together.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Moment {
     /// It was doing it.
     Bad,

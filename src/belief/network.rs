@@ -5,20 +5,21 @@
 //! `P(link drives the child to at least s) = strength[u − 1][s − 1]`, and
 //! `P(child ≤ s | parents) = (1 − leak[s]) · Π_p (1 − strength_p[u_p − 1][s])`.
 
+use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 /// Most degrees that a finding can have above normal.
 pub const MOST_DEGREES: usize = 8;
 
 /// Something that happened before, or not.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Circumstance {
     /// P(happened) before anything is known of this call.
     pub usual: f64,
 }
 
 /// Something that can be wrong.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Cause {
     /// P(present) when none of its circumstances happened. With 0 and no `after` the cause is absent (option not fitted).
     pub base: f64,
@@ -29,7 +30,7 @@ pub struct Cause {
 }
 
 /// A symptom or a condition: degree 0 is normal.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Finding {
     /// Degrees above normal: 1 is yes/no, 2 is some/much.
     pub degrees: usize,
@@ -40,7 +41,7 @@ pub struct Finding {
 }
 
 /// One arrow into a finding.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Link {
     /// Where the arrow starts.
     pub parent: Parent,
@@ -49,7 +50,8 @@ pub struct Link {
 }
 
 /// Where an arrow into a finding starts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Parent {
     /// A cause, by index.
     Cause(usize),
@@ -70,7 +72,7 @@ pub struct NetworkError {
 }
 
 /// A checked network. Findings stand in topological order, parents first.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Network {
     circumstances: Vec<Circumstance>,
     causes: Vec<Cause>,

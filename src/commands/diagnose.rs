@@ -1,6 +1,6 @@
 //! `handlamp diagnose`: walks the fault graph with a person, or answers a case file.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::talk::{Talk, stored};
 use super::{CommandError, Context, Outcome, Result, find, show};
@@ -72,11 +72,8 @@ fn dangerous(knowledge: &Knowledge, index: &Index, words: &str) -> bool {
     stop || sounds_dangerous(words)
 }
 
-fn answers(knowledge: &Knowledge, path: &std::path::Path, keep: bool, context: &mut Context) -> Result {
-    let read = casebook::read_path(path, knowledge).map_err(|refused| {
-        let drawn = diagnostics::draw(&refused.problems, &refused.sources, &context.error_look);
-        CommandError::input("The case file cannot be used.").drawn(drawn)
-    })?;
+fn answers(knowledge: &Knowledge, path: &Path, keep: bool, context: &mut Context) -> Result {
+    let read = case_file(knowledge, path, context)?;
     let assessment = think(knowledge, &read.case)?;
     if keep {
         let now = (context.clock)();
@@ -86,10 +83,7 @@ fn answers(knowledge: &Knowledge, path: &std::path::Path, keep: bool, context: &
         store.create(&read.case, &id, now).map_err(stored)?;
         context.remark(&format!("Kept as case {id}."))?;
     }
-    if !read.remarks.is_empty() {
-        let drawn = diagnostics::draw(&read.remarks, &read.sources, &context.error_look);
-        context.remark(&drawn)?;
-    }
+    remark(&read, context)?;
     if context.options.json {
         let proposed = proposals(knowledge, &read.case, context)?;
         context.json(&json::diagnosis(knowledge, &assessment, &proposed))?;
@@ -99,11 +93,31 @@ fn answers(knowledge: &Knowledge, path: &std::path::Path, keep: bool, context: &
     Ok(Outcome::Done)
 }
 
+/// A case file, or all its problems drawn.
+pub(super) fn case_file(knowledge: &Knowledge, path: &Path, context: &Context) -> Result<casebook::Read> {
+    casebook::read_path(path, knowledge).map_err(|refused| {
+        let drawn = diagnostics::draw(&refused.problems, &refused.sources, &context.error_look);
+        CommandError::input("The case file cannot be used.").drawn(drawn)
+    })
+}
+
+/// Says what of a case file does not count.
+pub(super) fn remark(read: &casebook::Read, context: &Context) -> Result<()> {
+    if read.remarks.is_empty() {
+        return Ok(());
+    }
+    context.remark(&diagnostics::draw(&read.remarks, &read.sources, &context.error_look))
+}
+
 /// Thinks a case over.
 pub(super) fn think(knowledge: &Knowledge, case: &Case) -> Result<Assessment> {
-    let failed = |error: String| CommandError::input(words::sentence(&error));
-    let desk = Desk::for_case(knowledge, case).map_err(|e| failed(e.to_string()))?;
-    assess(&desk, case, None).map_err(|e| failed(e.to_string()))
+    let desk = Desk::for_case(knowledge, case).map_err(|e| unthinkable(&e))?;
+    assess(&desk, case, None).map_err(|e| unthinkable(&e))
+}
+
+/// Why a case cannot be thought over, as a sentence.
+pub(super) fn unthinkable(error: &dyn std::error::Error) -> CommandError {
+    CommandError::input(words::sentence(&error.to_string()))
 }
 
 /// What the complaint's words may mean: symptoms that they fit, and what they tell of history and amounts.

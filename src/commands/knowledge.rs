@@ -1,8 +1,8 @@
-//! `handlamp knowledge`: judging, drawing and counting the knowledge itself, and its form for an editor.
+//! `handlamp knowledge`: judging, drawing and counting the knowledge itself, its form for an editor, its numbers for other programs.
 
 use std::path::PathBuf;
 
-use super::{CommandError, Context, Outcome, Result, show};
+use super::{CommandError, Context, Outcome, Result, export, show};
 use crate::diag::{has_errors, in_order};
 use crate::graph::{FaultGraph, Node, machine_view};
 use crate::ids::{self, MachineId};
@@ -12,7 +12,7 @@ use crate::vet;
 use crate::view::entry::Entry;
 use crate::view::{counts, picture, problems};
 
-/// The knowledge itself: judge it, draw it, count it, give its form to an editor
+/// The knowledge itself: judge it, draw it, count it, give its form to an editor and its numbers to other programs
 #[derive(Debug, clap::Args)]
 #[command(before_help = "\
 Examples:
@@ -20,6 +20,7 @@ Examples:
   handlamp knowledge stats
   handlamp knowledge schema > handlamp.schema.json
   handlamp knowledge graph --svg fills-steadily-light > light.svg
+  handlamp knowledge export --machine single-tray-weigher > weigher.xml
 ")]
 pub(super) struct Args {
     #[command(subcommand)]
@@ -32,6 +33,7 @@ enum What {
     Graph(GraphArgs),
     Stats(StatsArgs),
     Schema(SchemaArgs),
+    Export(export::Args),
 }
 
 pub(super) fn run(args: &Args, context: &mut Context) -> Result {
@@ -40,6 +42,7 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
         What::Graph(args) => graph(args, context),
         What::Stats(StatsArgs {}) => stats(context),
         What::Schema(args) => schema(args, context),
+        What::Export(args) => export::run(args, context),
     }
 }
 

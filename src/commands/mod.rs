@@ -8,6 +8,7 @@ mod checklist;
 mod completions;
 mod context;
 mod diagnose;
+mod export;
 mod find;
 mod knowledge;
 mod lines;

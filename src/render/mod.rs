@@ -13,6 +13,7 @@ pub mod plot;
 mod steps;
 pub mod terminal;
 mod theme;
+pub mod xmlbif;
 
 pub use terminal::Look;
 pub use theme::{Paint, Role};

@@ -9,6 +9,7 @@ pub mod counts;
 pub mod diagnosis;
 pub mod entry;
 pub mod hits;
+pub mod network;
 pub mod picture;
 pub mod problems;
 pub mod report;

@@ -35,7 +35,7 @@ impl Dice {
         self.unit() < p
     }
 
-    fn falling(&mut self, degrees: usize, low: f64, high: f64) -> Vec<f64> {
+    pub(crate) fn falling(&mut self, degrees: usize, low: f64, high: f64) -> Vec<f64> {
         let mut row: Vec<f64> = (0..degrees).map(|_| self.between(low, high)).collect();
         row.sort_by(|a, b| b.total_cmp(a));
         row

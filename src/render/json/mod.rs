@@ -7,6 +7,7 @@ mod counts;
 mod diagnosis;
 mod entry;
 mod hits;
+mod network;
 mod steps;
 mod trial;
 mod weighing;
@@ -23,6 +24,7 @@ pub use counts::{CountsOut, counts};
 pub use diagnosis::{Diagnosis, Proposed, diagnosis};
 pub use entry::{EntryOut, entry};
 pub use hits::{HitsOut, hits};
+pub use network::{NetworkOut, network};
 pub use steps::{CautionOut, StepOut, StepsOut, steps};
 pub use trial::{TrialOut, trial};
 pub use weighing::{WeighingOut, weighing};
@@ -35,6 +37,11 @@ pub fn text(answer: &impl Serialize) -> serde_json::Result<String> {
     answer.serialize(&mut Serializer::with_formatter(&mut out, Twelve(PrettyFormatter::new())))?;
     out.push(b'\n');
     Ok(String::from_utf8_lossy(&out).into_owned())
+}
+
+/// An answer as one line with every digit of its numbers, for a program that computes with them.
+pub fn exact_text(answer: &impl Serialize) -> serde_json::Result<String> {
+    Ok(serde_json::to_string(answer)? + "\n")
 }
 
 /// Writes as usual, but numbers with twelve significant digits, so that equal answers are equal to the byte.
