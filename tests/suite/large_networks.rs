@@ -7,8 +7,8 @@ use crate::small_networks::Dice;
 /// A random network and case. Every third is in two layers with hard answers, the rest have all that the belief knows.
 pub(crate) fn case(seed: u64) -> (Network, Evidence) {
     let mut dice = Dice(seed.wrapping_mul(1_000_003));
-    let network = network(&mut dice, seed % 3 == 0);
-    let evidence = evidence(&mut dice, &network, seed % 3 == 0);
+    let network = network(&mut dice, seed.is_multiple_of(3));
+    let evidence = evidence(&mut dice, &network, seed.is_multiple_of(3));
     (network, evidence)
 }
 
@@ -89,7 +89,7 @@ fn answer(dice: &mut Dice, network: &Network, hard: bool) -> Item {
 fn run(dice: &mut Dice, network: &Network) -> Item {
     let findings = dice.some_of(network.findings().len(), 6);
     let mut combos: Vec<(Vec<usize>, f64)> = Vec::new();
-    for _ in 0..1 + dice.below(8) {
+    for _ in 0..=dice.below(8) {
         let states: Vec<usize> =
             findings.iter().map(|f| dice.below(network.findings()[*f].degrees + 1)).collect();
         if combos.iter().all(|(other, _)| *other != states) {
