@@ -37,6 +37,7 @@ pub(super) const RESULTS: &[(&str, RemedyResult)] = &[
     ("gone-not-proved", RemedyResult::GoneNotProved),
     ("still-there", RemedyResult::StillThere),
     ("changed", RemedyResult::Changed),
+    ("not-tried", RemedyResult::NotTried),
 ];
 
 /// Something in an event that does not hold together.

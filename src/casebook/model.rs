@@ -392,6 +392,8 @@ pub enum RemedyResult {
     StillThere,
     /// Something else changed.
     Changed,
+    /// Done in a lockout that still stands: the machine has not run since.
+    NotTried,
 }
 
 /// How a case was closed.

@@ -56,6 +56,8 @@ pub struct Then {
     pub kind: Kind,
     /// Its id.
     pub next: String,
+    /// What would follow that, where it was looked at.
+    pub then: Vec<Then>,
 }
 
 /// One thing that could be done next.
@@ -75,6 +77,8 @@ pub struct Candidate {
     pub cautions: Vec<CautionId>,
     /// Why.
     pub why: Reason,
+    /// Remedies that are done in the same lockout before one proof.
+    pub with: Vec<String>,
     /// What would follow.
     pub then: Vec<Then>,
 }
@@ -90,6 +94,7 @@ impl Candidate {
             exposures: situation.exposures(&check.work),
             cautions: cautions(&check.work),
             why,
+            with: Vec::new(),
             then: Vec::new(),
         }
     }
@@ -107,6 +112,8 @@ pub struct Plan {
     pub next: Vec<Candidate>,
     /// Expected minutes until the complaint is gone, following the plan.
     pub minutes: f64,
+    /// No plan whatever can take fewer minutes on average: what it would take if one knew how things are.
+    pub at_least: f64,
     /// What a visit should bring, when one is worth it.
     pub visit: Option<Visit>,
 }

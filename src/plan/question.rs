@@ -1,6 +1,7 @@
 //! Checks that are open, and what each would answer: the ones with a table as they stand, a run of fills as a check that
 //! shows what is there.
 
+use super::prospect::Enquiry;
 use super::situation::Situation;
 use crate::belief;
 use crate::knowledge::{Asks, Check, Work};
@@ -14,10 +15,11 @@ const RUN_SHOWS: f64 = 0.93;
 pub(super) struct Question<'a> {
     pub id: String,
     pub work: Option<&'a Work>,
+    /// Minutes in all, as they are shown.
     pub minutes: f64,
     pub outcomes: Vec<String>,
-    /// P(outcome | scenario), by scenario then outcome.
-    pub chances: Vec<Vec<f64>>,
+    /// The question as the sums see it.
+    pub asked: Enquiry,
 }
 
 /// Checks that apply and would bring something new.

@@ -1,17 +1,18 @@
 //! Ranks what could be done next.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
+use super::ahead::{self, Branch, Choice, Move, Weighed, choose};
 use super::candidate::{Candidate, Kind, Plan, Reason, SEND, STOP, Then, cautions};
 use super::circumstances;
+use super::prospect::{Act, Enquiry, Prospect, Scenario};
 use super::question::{Question, as_asked, outcome_names, unanswered};
-use super::situation::{ASK, Hindrance, Situation};
+use super::situation::{ASK, DESK, Hindrance, Situation};
 use super::visit;
-use super::worth::{Act, Course, Field, Scenario};
 use crate::belief::{self, BeliefError, Outlook};
 use crate::ids::{CauseId, CheckId, CircumstanceId, RemedyId};
-use crate::knowledge::{Asks, Check, Remedy};
-use crate::safety::Exposures;
+use crate::knowledge::{Asks, Check, How, Remedy};
+use crate::safety::{Exposure, Exposures};
 
 /// Names the causes that a check helps to tell apart: at most so many.
 const MOST_NAMED: usize = 3;
@@ -20,10 +21,10 @@ const LEAST_SAVED: f64 = 1.0;
 
 struct Board<'a> {
     situation: &'a Situation<'a>,
-    field: Field,
-    weights: Vec<f64>,
     remedies: Vec<(&'a Remedy, Vec<CheckId>)>,
-    now: Course,
+    questions: Vec<Question<'a>>,
+    prospect: Prospect,
+    choice: Choice,
 }
 
 /// Ranks everything that could be done next.
@@ -34,48 +35,111 @@ pub fn plan(situation: &Situation<'_>) -> Result<Plan, BeliefError> {
         situation.complaint.iter().filter_map(|f| situation.model.finding(f)).collect();
     let network = &situation.model.network;
     let outlook = belief::outlook(network, situation.evidence, situation.leading, &asked, &complaint)?;
-    let board = Board::new(situation, &outlook);
-    let (open, hindered): (Vec<_>, Vec<_>) = board
-        .checks(&unanswered, &outlook)
+    let (open, hindered): (Vec<_>, Vec<_>) = checks(situation, &unanswered, &outlook)
         .into_iter()
         .partition(|q| q.work.is_none_or(|w| situation.hindrance(&situation.exposures(w)).is_none()));
-    let mut next: Vec<Candidate> =
-        open.iter().chain(&board.circumstances()).map(|q| board.value(q)).collect();
-    board.gates_first(&mut next);
-    next.sort_by(|a, b| b.minutes_saved.total_cmp(&a.minutes_saved).then_with(|| a.id.cmp(&b.id)));
-    let unworthy = next.split_off(next.iter().filter(|c| c.minutes_saved > LEAST_SAVED).count());
-    let mut remedies = board.remedies();
-    let alone = board.now.order.is_empty() && next.is_empty();
-    let until_then = visit::until_then(situation, &board.field.scenarios);
-    let send = board.send(alone, until_then);
-    if alone {
-        next.push(send);
-        next.append(&mut remedies);
-    } else {
-        next.append(&mut remedies);
-        next.push(send);
-    }
-    next.extend(unworthy);
-    let visit = (next[0].kind == Kind::Send)
-        .then(|| visit::prepare(situation, &board.field.scenarios, board.on_arrival(&hindered), until_then));
+    let board = Board::new(situation, &outlook, open);
+    let until_then = visit::until_then(situation, &board.prospect.scenarios);
+    let mut next = board.ranked(until_then);
+    let visit = (next[0].kind == Kind::Send).then(|| {
+        let first = board.on_arrival(&hindered);
+        visit::prepare(situation, &board.prospect.scenarios, first, until_then)
+    });
     if situation.complaint.is_empty() || !situation.heard {
         next.splice(0..0, board.hear());
     }
     if situation.stop {
         next.insert(0, Board::stop());
     }
-    Ok(Plan { next, minutes: board.now.minutes, visit })
+    let Choice { minutes, at_least, .. } = board.choice;
+    Ok(Plan { next, minutes, at_least, visit })
+}
+
+/// What each check would answer in each scenario. That nothing in the book fits is learned on the way, never sought: what is not
+/// in the book says nothing of any answer.
+fn checks<'b>(situation: &Situation<'_>, open: &[&'b Check], outlook: &[Outlook]) -> Vec<Question<'b>> {
+    let outside = situation.model.outside();
+    let known: Vec<&Outlook> = outlook.iter().filter(|o| !o.combination.causes.contains(&outside)).collect();
+    let total: f64 = known.iter().map(|o| o.combination.probability).sum();
+    let usual = |place: usize| -> Vec<f64> {
+        let outcomes = outlook.first().map_or(0, |o| o.outcomes[place].len());
+        let each = |outcome: usize| {
+            known.iter().map(move |o| o.combination.probability * o.outcomes[place][outcome])
+        };
+        (0..outcomes).map(|outcome| each(outcome).sum::<f64>() / total).collect()
+    };
+    let without =
+        |causes: &[usize]| -> Vec<usize> { causes.iter().copied().filter(|c| *c != outside).collect() };
+    let chances = |place: usize| -> Vec<Vec<f64>> {
+        let usual = if total > 0.0 { Some(usual(place)) } else { None };
+        let of = |o: &Outlook| {
+            let own = &o.outcomes[place];
+            if !o.combination.causes.contains(&outside) {
+                return own.clone();
+            }
+            let rest = without(&o.combination.causes);
+            let like = known.iter().find(|k| !rest.is_empty() && k.combination.causes == rest);
+            like.map(|k| k.outcomes[place].clone()).or_else(|| usual.clone()).unwrap_or_else(|| own.clone())
+        };
+        outlook.iter().map(of).collect()
+    };
+    let question = |(place, check): (usize, &&'b Check)| Question {
+        id: check.id.as_str().to_owned(),
+        work: Some(&check.work),
+        minutes: situation.minutes(&check.work),
+        outcomes: outcome_names(situation, check),
+        asked: enquiry(situation, check, chances(place)),
+    };
+    open.iter().enumerate().map(question).collect()
+}
+
+/// What is asked from memory holds nothing up: its minutes are desk minutes.
+fn enquiry(situation: &Situation<'_>, check: &Check, chances: Vec<Vec<f64>>) -> Enquiry {
+    let exposures = situation.exposures(&check.work);
+    let held = if check.how == How::Told { DESK } else { 1.0 };
+    Enquiry {
+        minutes: held * situation.own_minutes(&check.work),
+        chances,
+        lockout: exposures.needs_isolation().then_some(0),
+        shuts: exposures.has(Exposure::Running),
+    }
+}
+
+/// Questions about what happened before.
+fn circumstances(situation: &Situation<'_>, scenarios: &[Scenario]) -> Vec<Question<'static>> {
+    let model = situation.model;
+    let given: Vec<Vec<f64>> =
+        scenarios.iter().map(|s| circumstances::given_causes(model, situation.evidence, &s.causes)).collect();
+    let (hit, alarm) = circumstances::TOLD;
+    let told = |happened: f64| {
+        let yes = happened * hit + (1.0 - happened) * alarm;
+        vec![yes, 1.0 - yes]
+    };
+    let question = |(index, id): (usize, &CircumstanceId)| Question {
+        id: id.as_str().to_owned(),
+        work: None,
+        minutes: ASK,
+        outcomes: vec!["happened".to_owned(), "did-not".to_owned()],
+        asked: Enquiry {
+            minutes: DESK * ASK,
+            chances: given.iter().map(|all| told(all[index])).collect(),
+            lockout: None,
+            shuts: false,
+        },
+    };
+    let open = |id: &&CircumstanceId| !situation.asked.contains(*id);
+    model.circumstances.iter().enumerate().filter(|(_, id)| open(id)).map(question).collect()
 }
 
 impl<'a> Board<'a> {
-    fn new(situation: &'a Situation<'a>, outlook: &[Outlook]) -> Self {
+    fn new(situation: &'a Situation<'a>, outlook: &[Outlook], mut questions: Vec<Question<'a>>) -> Self {
         let scenario = |o: &Outlook| Scenario {
             causes: o.combination.causes.clone(),
             weight: o.combination.probability,
             gone: o.gone.clone(),
         };
         let scenarios: Vec<Scenario> = outlook.iter().map(scenario).collect();
-        let weights: Vec<f64> = scenarios.iter().map(|s| s.weight).collect();
+        questions.extend(circumstances(situation, &scenarios));
         let (mut remedies, mut acts) = (Vec::new(), Vec::new());
         for &remedy in &situation.view.remedies {
             let Some(cause) = situation.model.cause(&remedy.cures.value) else { continue };
@@ -84,68 +148,71 @@ impl<'a> Board<'a> {
                 continue;
             }
             let Some(gates) = situation.open_gates(remedy) else { continue };
-            let held: f64 = remedy.parts.iter().map(|(_, minutes)| minutes).sum();
-            let minutes = situation.minutes(&remedy.work) + situation.minutes_around(remedy, &gates) + held;
-            let weighty = !remedy.parts.is_empty() || !remedy.reversible;
-            acts.push(Act { cause, works: remedy.works, minutes, undo: remedy.undo_minutes, weighty });
+            let lockout = situation.exposures(&remedy.work).needs_isolation();
+            acts.push(Act {
+                cures: vec![(cause, remedy.works)],
+                minutes: situation.remedy_minutes(remedy, &gates),
+                proof: situation.proof_minutes(remedy),
+                undo: remedy.undo_minutes,
+                weighty: !remedy.parts.is_empty() || !remedy.reversible,
+                lockout: lockout.then_some(0),
+            });
             remedies.push((remedy, gates));
         }
-        let field = Field::new(scenarios, acts);
-        let now = field.course(&weights, situation.visit, None);
-        Self { situation, field, weights, remedies, now }
+        let enquiries = questions.iter().map(|question| question.asked.clone()).collect();
+        let prospect = situation.prospect(scenarios, acts, enquiries);
+        let choice = choose(&prospect);
+        Self { situation, remedies, questions, prospect, choice }
     }
 
-    fn checks<'b>(&self, open: &[&'b Check], outlook: &[Outlook]) -> Vec<Question<'b>> {
-        let question = |(place, check): (usize, &&'b Check)| Question {
-            id: check.id.as_str().to_owned(),
-            work: Some(&check.work),
-            minutes: self.situation.minutes(&check.work),
-            outcomes: outcome_names(self.situation, check),
-            chances: outlook.iter().map(|s| s.outcomes[place].clone()).collect(),
-        };
-        open.iter().enumerate().map(question).collect()
-    }
-
-    fn circumstances(&self) -> Vec<Question<'static>> {
-        let model = self.situation.model;
-        let given: Vec<Vec<f64>> = self
-            .field
-            .scenarios
-            .iter()
-            .map(|s| circumstances::given_causes(model, self.situation.evidence, &s.causes))
-            .collect();
-        let (hit, alarm) = circumstances::TOLD;
-        let question = |(index, id): (usize, &CircumstanceId)| Question {
-            id: id.as_str().to_owned(),
-            work: None,
-            minutes: ASK,
-            outcomes: vec!["happened".to_owned(), "did-not".to_owned()],
-            chances: given
-                .iter()
-                .map(|all| {
-                    let yes = all[index] * hit + (1.0 - all[index]) * alarm;
-                    vec![yes, 1.0 - yes]
-                })
-                .collect(),
-        };
-        let open = |id: &&CircumstanceId| !self.situation.asked.contains(*id);
-        model.circumstances.iter().enumerate().filter(|(_, id)| open(id)).map(question).collect()
-    }
-
-    /// A question's worth one step ahead: minutes now − [its minutes + expected minutes after its answer].
-    fn value(&self, question: &Question<'_>) -> Candidate {
-        let mut after = 0.0;
-        let mut then = Vec::new();
-        for (place, outcome) in question.outcomes.iter().enumerate() {
-            let weights: Vec<f64> =
-                self.weights.iter().zip(&question.chances).map(|(w, chances)| w * chances[place]).collect();
-            let probability: f64 = weights.iter().sum::<f64>() / self.weights.iter().sum::<f64>();
-            let course = self.field.course(&weights, self.situation.visit, None);
-            after += probability * course.minutes;
-            let (kind, next) = self.first_of(&course, &question.id);
-            then.push(Then { outcome: outcome.clone(), probability, kind, next });
+    /// The best step, then questions by what they save, remedies, a visit, and what is not worth its minutes.
+    fn ranked(&self, until_then: Option<&Remedy>) -> Vec<Candidate> {
+        let mut asked: Vec<Candidate> =
+            self.questions.iter().zip(&self.choice.questions).map(|(q, w)| self.question(q, w)).collect();
+        asked.sort_by(|a, b| b.minutes_saved.total_cmp(&a.minutes_saved).then_with(|| a.id.cmp(&b.id)));
+        let unworthy = asked.split_off(asked.iter().filter(|c| c.minutes_saved > LEAST_SAVED).count());
+        let (act, minutes) = self.choice.without_asking();
+        let ask = asked
+            .first()
+            .is_some_and(|best| self.choice.unasked - best.minutes_saved < minutes - LEAST_SAVED);
+        let alone = act == Move::Call && !ask;
+        let send = self.send(alone, until_then);
+        let mut next: Vec<Candidate> = Vec::new();
+        match act {
+            _ if ask => next.extend(asked),
+            Move::Do(batch) => next.extend(self.begin(&batch).into_iter().chain(asked)),
+            _ => next.extend(std::iter::once(send.clone()).chain(asked)),
         }
-        let saved = self.now.minutes - (question.minutes + after);
+        next.extend(self.remedies());
+        next.push(send);
+        next.extend(unworthy);
+        let mut seen = BTreeSet::new();
+        next.retain(|candidate| seen.insert(candidate.id.clone()));
+        next
+    }
+
+    /// How a batch begins: with the checks that its first remedy waits for, or with the remedy.
+    fn begin(&self, batch: &[usize]) -> Vec<Candidate> {
+        let Some(&first) = batch.first() else { return Vec::new() };
+        let (remedy, gates) = &self.remedies[first];
+        if gates.is_empty() {
+            return vec![self.remedy(first, batch)];
+        }
+        let saved = self.situation.visit - self.choice.minutes;
+        let gate = |gate: &CheckId| {
+            let place = self.questions.iter().position(|q| q.id == gate.as_str())?;
+            let mut candidate = self.question(&self.questions[place], &self.choice.questions[place]);
+            if candidate.minutes_saved <= LEAST_SAVED {
+                candidate.minutes_saved = saved;
+                candidate.why = Reason::NeededBefore(remedy.id.clone());
+            }
+            Some(candidate)
+        };
+        gates.iter().filter_map(gate).collect()
+    }
+
+    /// A question with what it saves against asking nothing more.
+    fn question(&self, question: &Question<'_>, weighed: &Weighed) -> Candidate {
         let named = self.told_apart(question);
         let why = if question.work.is_some() { Reason::TellsApart(named) } else { Reason::Happened(named) };
         let work = question.work;
@@ -153,18 +220,39 @@ impl<'a> Board<'a> {
             id: question.id.clone(),
             kind: Kind::Check,
             minutes: question.minutes,
-            minutes_saved: saved,
+            minutes_saved: self.choice.unasked - weighed.minutes,
             exposures: work.map_or_else(Exposures::outside, |w| self.situation.exposures(w)),
             cautions: work.map(cautions).unwrap_or_default(),
             why,
-            then,
+            with: Vec::new(),
+            then: self.then(&question.outcomes, &weighed.branches, &question.id),
         }
     }
 
-    /// The step with which a course begins once a question is answered: the first gate of its first remedy that the
-    /// answer does not open, the remedy, or a visit.
-    fn first_of(&self, course: &Course, answered: &str) -> (Kind, String) {
-        let Some((remedy, gates)) = course.order.first().map(|&act| &self.remedies[act]) else {
+    /// What follows each answer, two deep.
+    fn then(&self, outcomes: &[String], branches: &[Branch], answered: &str) -> Vec<Then> {
+        let one = |(outcome, branch): (&String, &Branch)| {
+            let (kind, next) = self.named(&branch.then, answered);
+            let onward: Vec<String> = match &branch.then {
+                Move::Ask(question) => self.questions[*question].outcomes.clone(),
+                Move::Do(_) => vec!["gone".to_owned(), "still-there".to_owned()],
+                Move::Call => Vec::new(),
+            };
+            let then = self.then(&onward, &branch.branches, &next);
+            Then { outcome: outcome.clone(), probability: branch.probability, kind, next, then }
+        };
+        outcomes.iter().zip(branches).map(one).collect()
+    }
+
+    /// The step with which a move begins once a question is answered: for acts the first gate of the first of them that the
+    /// answer does not open, or the remedy.
+    fn named(&self, then: &Move, answered: &str) -> (Kind, String) {
+        let first = match then {
+            Move::Ask(question) => return (Kind::Check, self.questions[*question].id.clone()),
+            Move::Do(acts) => acts.first(),
+            Move::Call => None,
+        };
+        let Some((remedy, gates)) = first.map(|&act| &self.remedies[act]) else {
             return (Kind::Send, SEND.to_owned());
         };
         match gates.iter().find(|gate| gate.as_str() != answered) {
@@ -176,17 +264,16 @@ impl<'a> Board<'a> {
     /// The causes whose probability moves most between the answers, likeliest first.
     fn told_apart(&self, question: &Question<'_>) -> Vec<CauseId> {
         let causes = self.situation.model.causes.len();
-        let mut mass = vec![0.0; causes];
+        let scenarios = &self.prospect.scenarios;
+        let total: f64 = scenarios.iter().map(|s| s.weight).sum();
+        let mass = self.masses(|_| 1.0);
         let mut moved = vec![0.0; causes];
-        let total: f64 = self.weights.iter().sum();
-        for cause in 0..causes {
-            mass[cause] = self.mass(&self.weights, cause) / total;
-            for place in 0..question.outcomes.len() {
-                let weights: Vec<f64> =
-                    self.weights.iter().zip(&question.chances).map(|(w, c)| w * c[place]).collect();
-                let share: f64 = weights.iter().sum();
-                moved[cause] += (self.mass(&weights, cause) - mass[cause] * share).abs() / total;
-            }
+        for place in 0..question.outcomes.len() {
+            let weigh = |scenario: usize| question.asked.chances[scenario][place];
+            let share: f64 =
+                (0..scenarios.len()).map(|s| scenarios[s].weight * weigh(s)).sum::<f64>() / total;
+            let own = self.masses(weigh);
+            (0..causes).for_each(|cause| moved[cause] += (own[cause] - mass[cause] * share).abs() / total);
         }
         let mut named: Vec<usize> = (0..causes).filter(|&c| moved[c] > 0.01).collect();
         named.sort_by(|&a, &b| moved[b].total_cmp(&moved[a]).then(a.cmp(&b)));
@@ -195,33 +282,24 @@ impl<'a> Board<'a> {
         named.into_iter().map(|c| self.situation.model.causes[c].clone()).collect()
     }
 
-    fn mass(&self, weights: &[f64], cause: usize) -> f64 {
-        self.field
-            .scenarios
-            .iter()
-            .zip(weights)
-            .filter(|(s, _)| s.causes.contains(&cause))
-            .map(|(_, w)| w)
-            .sum()
-    }
-
-    /// When the course begins with a remedy whose gates are open, those checks are worth what the course saves.
-    fn gates_first(&self, next: &mut [Candidate]) {
-        let Some((remedy, gates)) = self.now.order.first().map(|&act| &self.remedies[act]) else { return };
-        let saved = self.situation.visit - self.now.minutes;
-        for candidate in next.iter_mut().filter(|c| c.minutes_saved <= 0.0) {
-            if gates.iter().any(|gate| gate.as_str() == candidate.id) {
-                candidate.minutes_saved = saved;
-                candidate.why = Reason::NeededBefore(remedy.id.clone());
-            }
+    /// For each cause the weight of the scenarios with it, each counted by a factor.
+    fn masses(&self, factor: impl Fn(usize) -> f64) -> Vec<f64> {
+        let mut masses = vec![0.0; self.situation.model.causes.len()];
+        for (place, scenario) in self.prospect.scenarios.iter().enumerate() {
+            scenario.causes.iter().for_each(|&cause| masses[cause] += scenario.weight * factor(place));
         }
+        masses
     }
 
     /// The checks that cannot be done from here, by what they would be worth on site.
     fn on_arrival(&self, hindered: &[Question<'_>]) -> Vec<CheckId> {
-        let mut ranked: Vec<Candidate> = hindered.iter().map(|q| self.value(q)).collect();
-        ranked.sort_by(|a, b| b.minutes_saved.total_cmp(&a.minutes_saved).then_with(|| a.id.cmp(&b.id)));
-        ranked.into_iter().map(|c| CheckId::new(c.id)).collect()
+        let enquiries = hindered.iter().map(|question| question.asked.clone()).collect();
+        let (scenarios, acts) = (self.prospect.scenarios.clone(), self.prospect.acts.clone());
+        let worth = ahead::one_step_each(&self.situation.prospect(scenarios, acts, enquiries));
+        let mut ranked: Vec<(f64, &str)> =
+            worth.into_iter().zip(hindered.iter().map(|q| q.id.as_str())).collect();
+        ranked.sort_by(|a, b| a.0.total_cmp(&b.0).then_with(|| a.1.cmp(b.1)));
+        ranked.into_iter().map(|(_, id)| CheckId::new(id)).collect()
     }
 
     /// Before anything is known of the complaint: hear what it is.
@@ -233,56 +311,61 @@ impl<'a> Board<'a> {
 
     /// Remedies whose gates are shut, in the order of the course, then by what they help.
     fn remedies(&self) -> Vec<Candidate> {
-        let total: f64 = self.weights.iter().sum();
-        let chance = |act: usize| self.mass(&self.weights, self.field.acts[act].cause) / total;
-        let mut order = self.now.order.clone();
-        let mut others: Vec<usize> = (0..self.field.acts.len()).filter(|act| !order.contains(act)).collect();
-        others.retain(|&act| chance(act) > 0.02 && !(self.field.acts[act].weighty && chance(act) < 0.5));
+        let acts = &self.prospect.acts;
+        let chances: Vec<f64> = (0..acts.len()).map(|act| self.chance(act)).collect();
+        let mut order: Vec<usize> = self.choice.course.iter().flatten().copied().collect();
+        let mut others: Vec<usize> = (0..acts.len()).filter(|act| !order.contains(act)).collect();
+        others.retain(|&act| chances[act] > 0.02 && !(acts[act].weighty && chances[act] < 0.5));
         others.sort_by(|&a, &b| {
-            let ratio = |act: usize| {
-                chance(act) * self.field.acts[act].works / self.field.acts[act].minutes.max(0.01)
-            };
+            let ratio = |act: usize| chances[act] * self.remedies[act].0.works / self.minutes(act).max(0.01);
             ratio(b).total_cmp(&ratio(a)).then_with(|| self.remedies[a].0.id.cmp(&self.remedies[b].0.id))
         });
         order.extend(others);
         let ready = |act: &usize| self.remedies[*act].1.is_empty();
-        order.into_iter().filter(ready).map(|act| self.remedy(act, chance(act))).collect()
+        order.into_iter().filter(ready).map(|act| self.remedy(act, &[act])).collect()
     }
 
-    fn remedy(&self, act: usize, chance: f64) -> Candidate {
+    /// P(the cause of an act is there).
+    fn chance(&self, act: usize) -> f64 {
+        let (cause, _) = self.prospect.acts[act].cures[0];
+        let scenarios = &self.prospect.scenarios;
+        let with: f64 = scenarios.iter().filter(|s| s.causes.contains(&cause)).map(|s| s.weight).sum();
+        with / scenarios.iter().map(|s| s.weight).sum::<f64>().max(f64::MIN_POSITIVE)
+    }
+
+    /// Minutes of an act alone, lockout and proof included.
+    fn minutes(&self, act: usize) -> f64 {
+        let own = &self.prospect.acts[act];
+        let around = own.lockout.map_or(0.0, |_| self.situation.lockout_minutes());
+        own.minutes + own.proof + around
+    }
+
+    /// A remedy, with those that are done in the same lockout before one proof.
+    fn remedy(&self, act: usize, batch: &[usize]) -> Candidate {
         let (remedy, _) = &self.remedies[act];
-        let without = self.field.course(&self.weights, self.situation.visit, Some(act));
-        let then = self.after_remedy(act, remedy);
+        let weighed = self.choice.acts.iter().find(|w| w.first == Move::Do(batch.to_vec()));
+        let minutes = weighed.map_or(self.choice.unasked, |w| w.minutes);
+        let outcomes = ["gone".to_owned(), "still-there".to_owned()];
+        let works = self.chance(act) * remedy.works;
+        let unweighed = || {
+            let branch = |probability| Branch { probability, then: Move::Call, branches: Vec::new() };
+            vec![branch(works), branch(1.0 - works)]
+        };
+        let branches = weighed.map_or_else(unweighed, |w| w.branches.clone());
+        let mut then = self.then(&outcomes, &branches, remedy.id.as_str());
+        let proof = remedy.proved_by.value.as_str().to_owned();
+        then.iter_mut().take(1).for_each(|gone| (gone.kind, gone.next) = (Kind::Check, proof.clone()));
         Candidate {
             id: remedy.id.as_str().to_owned(),
             kind: Kind::Remedy,
-            minutes: self.field.acts[act].minutes,
-            minutes_saved: without.minutes - self.now.minutes,
+            minutes: self.minutes(act),
+            minutes_saved: self.situation.visit - minutes,
             exposures: self.situation.exposures(&remedy.work),
             cautions: cautions(&remedy.work),
-            why: Reason::Cures(remedy.cures.value.clone(), chance),
+            why: Reason::Cures(remedy.cures.value.clone(), self.chance(act)),
+            with: batch.iter().skip(1).map(|&other| self.remedies[other].0.id.as_str().to_owned()).collect(),
             then,
         }
-    }
-
-    fn after_remedy(&self, act: usize, remedy: &Remedy) -> Vec<Then> {
-        let proof = Then {
-            outcome: "gone".to_owned(),
-            probability: if self.now.order.first() == Some(&act) {
-                self.now.first_gone
-            } else {
-                remedy.works
-            },
-            kind: Kind::Check,
-            next: remedy.proved_by.value.as_str().to_owned(),
-        };
-        let following = self.now.order.iter().skip_while(|&&a| a != act).nth(1);
-        let (kind, next) = following.map_or((Kind::Send, SEND.to_owned()), |&next| {
-            (Kind::Remedy, self.remedies[next].0.id.as_str().to_owned())
-        });
-        let still =
-            Then { outcome: "still-there".to_owned(), probability: 1.0 - proof.probability, kind, next };
-        vec![proof, still]
     }
 
     fn send(&self, alone: bool, until_then: Option<&Remedy>) -> Candidate {
@@ -303,6 +386,7 @@ impl<'a> Board<'a> {
             exposures: until_then.map_or_else(Exposures::outside, |work| self.situation.exposures(work)),
             cautions: until_then.map(cautions).unwrap_or_default(),
             why: Reason::NothingElse(hindrance),
+            with: Vec::new(),
             then: Vec::new(),
         }
     }
@@ -316,6 +400,7 @@ impl<'a> Board<'a> {
             exposures: Exposures::outside(),
             cautions: Vec::new(),
             why: Reason::Danger,
+            with: Vec::new(),
             then: Vec::new(),
         }
     }

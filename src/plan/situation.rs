@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::prospect::{Act, Enquiry, Lockout, Prospect, Scenario};
 use crate::belief::{Combination, Evidence, Model};
 use crate::graph::View;
 use crate::ids::{CheckId, CircumstanceId, FindingId, OutcomeId, PlaceId, RemedyId, ToolId};
@@ -27,6 +28,11 @@ pub struct Hands {
     /// Tools at hand, as far as anybody said.
     pub tools: BTreeSet<ToolId>,
 }
+
+/// What a minute at a desk counts, against one of a line that is stopped or held.
+pub(super) const DESK: f64 = 0.3;
+/// Minutes that whoever comes spends on each way things may be, until the right one is found (judgement).
+const LOOK: f64 = 10.0;
 
 /// Everything the plan depends on.
 pub struct Situation<'a> {
@@ -62,6 +68,8 @@ pub struct Situation<'a> {
     pub visit: f64,
     /// Where the caller stands now.
     pub place: Option<PlaceId>,
+    /// Whether a lockout stands: the last step was done in one, and nothing has run since.
+    pub locked: bool,
     /// Something dangerous is going on, or a finding that begins with 'stop, make safe'.
     pub stop: bool,
 }
@@ -117,14 +125,24 @@ impl Situation<'_> {
         self.hindrance(&self.exposures(&remedy.work))
     }
 
-    /// Minutes that a piece of work holds the line: doing, lockout, walking, fetching.
+    /// Minutes of a piece of work in all: doing, lockout, walking, fetching.
     pub fn minutes(&self, work: &Work) -> f64 {
+        let lockout = if self.exposures(work).needs_isolation() { self.lockout_minutes() } else { 0.0 };
+        self.own_minutes(work) + lockout
+    }
+
+    /// Minutes to isolate and to restore; none while a lockout stands.
+    pub fn lockout_minutes(&self) -> f64 {
         let (isolate, restore) = self.view.machine.lockout;
-        let lockout = if self.exposures(work).needs_isolation() { isolate + restore } else { 0.0 };
+        if self.locked { 0.0 } else { isolate + restore }
+    }
+
+    /// Minutes of a piece of work without its lockout.
+    pub fn own_minutes(&self, work: &Work) -> f64 {
         let walk = if self.place.as_ref().is_some_and(|p| *p != work.place.value) { WALK } else { 0.0 };
         let missing = work.needs.iter().filter(|t| !self.hands.tools.contains(&t.value)).count();
         let fetch = if self.hands.tools.is_empty() { 0.0 } else { FETCH * missing as f64 };
-        work.minutes + lockout + walk + fetch
+        work.minutes + walk + fetch
     }
 
     /// The gates of a remedy that are still open, as checks to do first. `None` when an answer has shut one for good.
@@ -142,9 +160,30 @@ impl Situation<'_> {
         Some(open)
     }
 
-    /// Minutes of the checks that must come before a remedy, and of the one that proves it.
-    pub fn minutes_around(&self, remedy: &Remedy, gates: &[CheckId]) -> f64 {
-        let check = |id: &CheckId| self.knowledge.checks.get(id).map_or(0.0, |c| self.minutes(&c.work));
-        gates.iter().map(check).sum::<f64>() + check(&remedy.proved_by.value)
+    /// Minutes of a remedy with the checks that must come before it and its parts; without its lockout, which they share.
+    pub fn remedy_minutes(&self, remedy: &Remedy, gates: &[CheckId]) -> f64 {
+        let shared = self.exposures(&remedy.work).needs_isolation();
+        let gates = gates.iter().filter_map(|id| self.knowledge.checks.get(id));
+        let gate =
+            |check: &Check| if shared { self.own_minutes(&check.work) } else { self.minutes(&check.work) };
+        let held: f64 = remedy.parts.iter().map(|(_, minutes)| minutes).sum();
+        self.own_minutes(&remedy.work) + gates.map(gate).sum::<f64>() + held
+    }
+
+    /// Minutes of the check that proves a remedy.
+    pub fn proof_minutes(&self, remedy: &Remedy) -> f64 {
+        self.knowledge.checks.get(&remedy.proved_by.value).map_or(0.0, |check| self.minutes(&check.work))
+    }
+
+    /// The numbers to choose from. The machine has one lockout, and a proof needs the guard shut.
+    pub(super) fn prospect(
+        &self,
+        scenarios: Vec<Scenario>,
+        acts: Vec<Act>,
+        enquiries: Vec<Enquiry>,
+    ) -> Prospect {
+        let (isolate, restore) = self.view.machine.lockout;
+        let lockout = Lockout { around: isolate + restore, proves_inside: false, stands: self.locked };
+        Prospect::new(scenarios, (acts, enquiries), vec![lockout], (self.visit, LOOK))
     }
 }

@@ -2,8 +2,9 @@
 
 use std::collections::BTreeSet;
 
+use super::prospect::Scenario;
 use super::situation::Situation;
-use super::worth::Scenario;
+
 use crate::ids::{CheckId, RemedyId, ToolId};
 use crate::knowledge::Remedy;
 

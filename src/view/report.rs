@@ -262,6 +262,7 @@ pub fn message(knowledge: &Knowledge, case: &Case, assessment: &Assessment, cove
             RemedyResult::GoneNotProved => "gone, not proved",
             RemedyResult::StillThere => "still there",
             RemedyResult::Changed => "something else changed",
+            RemedyResult::NotTried => "done, not tried yet",
         };
         lines.push(format!("Done: {}; {how}.", title(knowledge, id.as_str())));
     }

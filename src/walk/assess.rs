@@ -4,9 +4,9 @@ use super::cure;
 use super::desk::{Desk, DeskError, hands, sealed};
 use super::evidence::{Gathered, Heard, complaint, gather};
 use crate::belief::{self, BeliefError, Combination, Posterior, Readings};
-use crate::casebook::{Case, What};
+use crate::casebook::{Case, RemedyResult, What};
 use crate::ids::{CauseId, CheckId, FindingId, PlaceId};
-use crate::knowledge::{Asks, Check, FindingKind};
+use crate::knowledge::{Asks, Check, FindingKind, Work};
 use crate::plan::{self, Plan, Situation};
 use crate::weights::proof::Proof;
 
@@ -155,6 +155,7 @@ pub fn situation<'a>(
         supply: desk.supply(case),
         visit: desk.visit(case),
         place: place.or_else(|| last_place(desk, case)),
+        locked: locked(desk, case),
     }
 }
 
@@ -165,6 +166,20 @@ fn shown<'a>(desk: &'a Desk<'_>, gathered: &'a Gathered) -> impl Iterator<Item =
         check.outcomes.iter().find(|o| outcome.as_ref() == Some(&o.id.value))
     });
     outcomes.flat_map(|outcome| outcome.means.iter().map(|means| &means.finding.value))
+}
+
+/// Whether the last step was done in a lockout and nothing has run since.
+fn locked(desk: &Desk<'_>, case: &Case) -> bool {
+    let inside = |work: &Work| desk.view.machine.exposures(work).needs_isolation();
+    let last = case.events.iter().rev().find_map(|event| match &event.what {
+        What::Reading { check, .. } => desk.knowledge.checks.get(check).map(|check| inside(&check.work)),
+        What::Remedy { id, result } => {
+            let tried = *result != RemedyResult::NotTried;
+            desk.knowledge.remedies.get(id).map(|remedy| inside(&remedy.work) && !tried)
+        }
+        _ => None,
+    });
+    last == Some(true)
 }
 
 /// Where the last answer was taken, or the last remedy done.

@@ -322,6 +322,7 @@ impl Scribe<'_, '_> {
             RemedyResult::GoneNotProved => "gone-not-proved",
             RemedyResult::ProvedGone => "proved-gone",
             RemedyResult::Changed => "changed",
+            RemedyResult::NotTried => "not-tried",
         };
         let item = (!self.proving_run_follows()).then(|| self.result(result)).flatten();
         self.keep(id.as_str(), outcome, item, true, HeardKind::Remedy);
@@ -338,7 +339,7 @@ impl Scribe<'_, '_> {
         let present = match result {
             RemedyResult::StillThere => true,
             RemedyResult::GoneNotProved | RemedyResult::ProvedGone => false,
-            RemedyResult::Changed => return None,
+            RemedyResult::Changed | RemedyResult::NotTried => return None,
         };
         let model = &self.desk.model;
         let complaint = complaint(self.desk, self.gathered);

@@ -87,6 +87,7 @@ pub fn outcome_words(knowledge: &Knowledge, id: &str, outcome: &str) -> String {
         "gone" => "it is gone".to_owned(),
         "still-there" => "still there".to_owned(),
         "gone-not-proved" => "gone, not proved".to_owned(),
+        "not-tried" => "done, not tried yet".to_owned(),
         "proved-gone" => "proved gone".to_owned(),
         other => other.replace('-', " "),
     }
@@ -138,6 +139,7 @@ pub(super) fn result_words(result: RemedyResult) -> &'static str {
         RemedyResult::GoneNotProved => "gone, not proved",
         RemedyResult::StillThere => "still there",
         RemedyResult::Changed => "something else changed",
+        RemedyResult::NotTried => "done, not tried yet",
     }
 }
 
