@@ -60,6 +60,8 @@ pub struct Choice {
     pub minutes: f64,
     /// No plan whatever can take fewer minutes on average than this (what it would take if one knew how things are).
     pub at_least: f64,
+    /// Expected minutes when somebody is sent at once.
+    pub call: f64,
     /// Expected minutes when nothing more is asked.
     pub unasked: f64,
     /// The course of acts when nothing more is asked.
@@ -116,6 +118,7 @@ pub fn choose(prospect: &Prospect) -> Choice {
         best: best.0,
         minutes: best.1,
         at_least: bound::at_least(prospect),
+        call: start.call(prospect) / total,
         unasked: unasked.minutes / total,
         first_gone: unasked.first_gone,
         course: unasked.batches,
@@ -133,6 +136,26 @@ impl Choice {
         };
         self.acts.iter().fold((course, self.unasked), better)
     }
+}
+
+/// After an act in a lockout that nobody has tried yet: the act in that lockout that is most worth doing too before the guard is
+/// shut, by index, with the minutes that it saves. Its own minutes count in full, since it may be gone already.
+pub(super) fn worth_doing_too(prospect: &Prospect) -> Option<(usize, f64)> {
+    let start = State::new(prospect);
+    let value = |act: Option<usize>| {
+        let mut state = start.clone();
+        act.into_iter().for_each(|act| state.act(prospect, act));
+        state.shut(prospect);
+        course::greedy(prospect, &state).minutes
+    };
+    let tried = value(None);
+    let there: f64 = prospect.scenarios.iter().map(|s| s.weight).sum();
+    let inside = start.free.iter().filter(|&&act| {
+        let own = &prospect.acts[act];
+        !own.weighty && own.lockout.is_some_and(|lockout| start.stands[lockout])
+    });
+    let saves = |&act: &usize| (act, tried - value(Some(act)) - there * prospect.acts[act].minutes);
+    inside.map(saves).max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))
 }
 
 /// For each question the expected minutes with it, one step ahead.
@@ -155,6 +178,7 @@ fn nothing_left(prospect: &Prospect) -> Choice {
         best: Move::Call,
         minutes: 0.0,
         at_least: 0.0,
+        call: 0.0,
         unasked: 0.0,
         course: Vec::new(),
         first_gone: 0.0,

@@ -39,6 +39,8 @@ pub enum Reason {
     Complaint,
     /// It proves what this remedy did.
     Proves(RemedyId),
+    /// The lock is still on, and doing this too before anybody tries is worth more than its minutes.
+    WhileLocked,
     /// It cures a cause of this probability.
     Cures(CauseId, f64),
     /// Nothing that can be done from here is worth its minutes; what hinders the best of the rest.
@@ -112,6 +114,8 @@ pub struct Plan {
     pub next: Vec<Candidate>,
     /// Expected minutes until the complaint is gone, following the plan.
     pub minutes: f64,
+    /// What would be done next if nothing more were asked.
+    pub unasked: (Kind, String),
     /// No plan whatever can take fewer minutes on average: what it would take if one knew how things are.
     pub at_least: f64,
     /// What a visit should bring, when one is worth it.

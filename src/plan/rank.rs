@@ -51,8 +51,8 @@ pub fn plan(situation: &Situation<'_>) -> Result<Plan, BeliefError> {
     if situation.stop {
         next.insert(0, Board::stop());
     }
-    let Choice { minutes, at_least, .. } = board.choice;
-    Ok(Plan { next, minutes, at_least, visit })
+    let unasked = board.named(&board.choice.without_asking().0, "");
+    Ok(Plan { next, minutes: board.choice.minutes, at_least: board.choice.at_least, unasked, visit })
 }
 
 /// What each check would answer in each scenario. That nothing in the book fits is learned on the way, never sought: what is not
@@ -183,12 +183,21 @@ impl<'a> Board<'a> {
             Move::Do(batch) => next.extend(self.begin(&batch).into_iter().chain(asked)),
             _ => next.extend(std::iter::once(send.clone()).chain(asked)),
         }
+        next.splice(0..0, self.while_locked());
         next.extend(self.remedies());
         next.push(send);
         next.extend(unworthy);
         let mut seen = BTreeSet::new();
         next.retain(|candidate| seen.insert(candidate.id.clone()));
         next
+    }
+
+    /// What is worth doing too while the lock is on, before anybody tries.
+    fn while_locked(&self) -> Option<Candidate> {
+        let (act, minutes_saved) = ahead::worth_doing_too(&self.prospect)
+            .filter(|_| self.situation.untried && self.situation.locked)?;
+        let ready = self.remedies[act].1.is_empty() && minutes_saved > LEAST_SAVED;
+        ready.then(|| Candidate { minutes_saved, why: Reason::WhileLocked, ..self.remedy(act, &[act]) })
     }
 
     /// How a batch begins: with the checks that its first remedy waits for, or with the remedy.
@@ -198,7 +207,7 @@ impl<'a> Board<'a> {
         if gates.is_empty() {
             return vec![self.remedy(first, batch)];
         }
-        let saved = self.situation.visit - self.choice.minutes;
+        let saved = self.choice.call - self.choice.minutes;
         let gate = |gate: &CheckId| {
             let place = self.questions.iter().position(|q| q.id == gate.as_str())?;
             let mut candidate = self.question(&self.questions[place], &self.choice.questions[place]);
@@ -284,7 +293,7 @@ impl<'a> Board<'a> {
 
     /// For each cause the weight of the scenarios with it, each counted by a factor.
     fn masses(&self, factor: impl Fn(usize) -> f64) -> Vec<f64> {
-        let mut masses = vec![0.0; self.situation.model.causes.len()];
+        let mut masses = vec![0.0; self.situation.model.network.causes().len()];
         for (place, scenario) in self.prospect.scenarios.iter().enumerate() {
             scenario.causes.iter().for_each(|&cause| masses[cause] += scenario.weight * factor(place));
         }
@@ -359,7 +368,7 @@ impl<'a> Board<'a> {
             id: remedy.id.as_str().to_owned(),
             kind: Kind::Remedy,
             minutes: self.minutes(act),
-            minutes_saved: self.situation.visit - minutes,
+            minutes_saved: self.choice.call - minutes,
             exposures: self.situation.exposures(&remedy.work),
             cautions: cautions(&remedy.work),
             why: Reason::Cures(remedy.cures.value.clone(), self.chance(act)),

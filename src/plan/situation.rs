@@ -70,6 +70,8 @@ pub struct Situation<'a> {
     pub place: Option<PlaceId>,
     /// Whether a lockout stands: the last step was done in one, and nothing has run since.
     pub locked: bool,
+    /// Whether the last remedy was done in a lockout and nobody has tried yet whether it is gone.
+    pub untried: bool,
     /// Something dangerous is going on, or a finding that begins with 'stop, make safe'.
     pub stop: bool,
 }

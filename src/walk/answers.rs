@@ -90,9 +90,13 @@ impl Pace<'_> {
         self.next_after_remedy(&id)
     }
 
-    /// The lock has come off to see how it is now, so it lapses.
+    /// The lock has come off to see how it is now, so it lapses; unless nobody has tried yet.
     pub(super) fn next_after_remedy(&mut self, id: &RemedyId) -> Result<(), AssessError> {
-        self.state.lockout = Lockout::default();
+        let tried = |what: &What| !matches!(what, What::Remedy { result: RemedyResult::NotTried, .. });
+        let done = self.state.case.events.iter().rfind(|e| matches!(e.what, What::Remedy { .. }));
+        if done.is_none_or(|event| tried(&event.what)) {
+            self.state.lockout = Lockout::default();
+        }
         // Something is new, so what nobody could tell before may be told now.
         self.state.passed.clear();
         self.next()?;

@@ -16,6 +16,10 @@ const LISTED: f64 = 0.005;
 const REASONED: usize = 5;
 /// A reading that moves the odds less than this factor is no reason.
 const LEAST_REASON: f64 = 1.1;
+/// A cause less likely than this is ruled out…
+const UNLIKELY: f64 = 0.05;
+/// …when it would be likelier than this without one of the readings.
+const IN_QUESTION: f64 = 0.15;
 /// Asking again is proposed when it costs at most so many minutes from outside.
 const CHEAP: f64 = 3.0;
 /// How far combinations of causes are looked for: enough for a plan, and quick.
@@ -43,6 +47,19 @@ pub struct Because {
     pub odds: f64,
 }
 
+/// A cause that was in question and is not any more.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RuledOut {
+    /// Which.
+    pub id: CauseId,
+    /// P(it was there when the case began), all readings counted.
+    pub probability: f64,
+    /// P(the same) without the reading that spoke most against it.
+    pub without: f64,
+    /// That reading: index into [`Assessment::heard`].
+    pub heard: usize,
+}
+
 /// A reading that does not go with the rest.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Conflict {
@@ -59,6 +76,8 @@ pub struct Assessment {
     pub causes: Vec<Suspect>,
     /// P(no cause of the book was there).
     pub nothing_known: f64,
+    /// Causes that a reading ruled out, the likeliest without it first.
+    pub ruled_out: Vec<RuledOut>,
     /// Leading combinations that are there now.
     pub together: Vec<(Vec<CauseId>, f64)>,
     /// The answers that count.
@@ -99,8 +118,9 @@ pub fn assess(desk: &Desk<'_>, case: &Case, place: Option<PlaceId>) -> Result<As
         belief::nothing_known(network, &gathered.evidence, &posterior, Some(desk.model.outside()))?;
     let leading = belief::leading(network, &gathered.evidence, &posterior, REACH)?;
     let ranked = ranked(desk, &posterior);
-    let reasoned = &ranked[..ranked.len().min(REASONED)];
-    let readings = belief::readings(network, &gathered.evidence, &posterior, reasoned)?;
+    let all: Vec<usize> = (0..desk.model.causes.len()).collect();
+    let readings = belief::readings(network, &gathered.evidence, &posterior, &all)?;
+    let ruled_out = ruled_out(desk, &gathered, (&posterior, &readings));
     let conflict = conflict(desk, case, &gathered, &readings);
     let situation = situation(desk, case, &gathered, &leading, place);
     let mut plan = plan::plan(&situation)?;
@@ -115,6 +135,7 @@ pub fn assess(desk: &Desk<'_>, case: &Case, place: Option<PlaceId>) -> Result<As
     Ok(Assessment {
         causes,
         nothing_known,
+        ruled_out,
         together,
         heard,
         conflict,
@@ -156,6 +177,7 @@ pub fn situation<'a>(
         visit: desk.visit(case),
         place: place.or_else(|| last_place(desk, case)),
         locked: locked(desk, case),
+        untried: cure::untried(case),
     }
 }
 
@@ -217,9 +239,31 @@ fn suspects(
         id: desk.model.causes[cause].clone(),
         probability: posterior.causes[cause].was,
         now: posterior.causes[cause].now,
-        because: if rank < REASONED { because(gathered, &readings.weights, rank) } else { Vec::new() },
+        because: if rank < REASONED { because(gathered, &readings.weights, cause) } else { Vec::new() },
     };
     ranked.into_iter().enumerate().map(suspect).collect()
+}
+
+/// Causes that would be in question but for one reading.
+fn ruled_out(
+    desk: &Desk<'_>,
+    gathered: &Gathered,
+    (posterior, readings): (&Posterior, &Readings),
+) -> Vec<RuledOut> {
+    let of = |cause: usize| {
+        let probability = posterior.causes[cause].was;
+        let against = |(index, heard): (usize, &Heard)| Some((readings.weights[heard.item?][cause]?, index));
+        let (weight, heard) =
+            gathered.heard.iter().enumerate().filter_map(against).min_by(|a, b| a.0.total_cmp(&b.0))?;
+        let odds = (posterior.causes[cause].ln_odds - weight).exp();
+        let without = odds / (1.0 + odds);
+        let ruled = probability < UNLIKELY && without > IN_QUESTION;
+        ruled.then(|| RuledOut { id: desk.model.causes[cause].clone(), probability, without, heard })
+    };
+    let mut all: Vec<RuledOut> = (0..desk.model.causes.len()).filter_map(of).collect();
+    all.sort_by(|a, b| b.without.total_cmp(&a.without).then_with(|| a.id.cmp(&b.id)));
+    all.truncate(REASONED);
+    all
 }
 
 /// The readings that move a cause, strongest first; its rate here when none does.

@@ -68,7 +68,7 @@ fn own_check_proves(desk: &Desk<'_>, case: &Case, gathered: &Gathered) -> bool {
 
 /// While a remedy is said to have ended it and nothing proves that yet, the check that proves it comes before all else.
 pub(super) fn prove_first(plan: &mut Plan, situation: &Situation<'_>, case: &Case, proof: Option<&Proof>) {
-    let stop = plan.next.first().is_some_and(|c| c.kind == Kind::Stop);
+    let stop = plan.next.first().is_some_and(|c| c.kind == Kind::Stop || c.why == Reason::WhileLocked);
     let Some((remedy, check)) = to_prove(situation, case, proof).filter(|_| !stop) else { return };
     let known = plan.next.iter().position(|c| c.id == check.id.as_str());
     let why = Reason::Proves(remedy);
@@ -80,13 +80,23 @@ pub(super) fn prove_first(plan: &mut Plan, situation: &Situation<'_>, case: &Cas
     plan.visit = None;
 }
 
+/// Whether a remedy was done in a lockout and nobody has tried yet whether it is gone.
+pub(super) fn untried(case: &Case) -> bool {
+    let remedy = case.events.iter().rposition(|event| matches!(event.what, What::Remedy { .. }));
+    remedy.is_some_and(|at| {
+        let not_tried = matches!(case.events[at].what, What::Remedy { result: RemedyResult::NotTried, .. });
+        not_tried && case.events[at..].iter().all(|event| event.fills().is_none())
+    })
+}
+
 /// The remedy's own proving check; once that reads right, the run of fills that every cure is proved by.
 fn to_prove<'a>(
     situation: &Situation<'a>,
     case: &Case,
     proof: Option<&Proof>,
 ) -> Option<(RemedyId, &'a Check)> {
-    let (remedy, _) = case.last_remedy().filter(|(_, result)| *result == RemedyResult::GoneNotProved)?;
+    let open = |result: &RemedyResult| matches!(result, RemedyResult::GoneNotProved | RemedyResult::NotTried);
+    let (remedy, _) = case.last_remedy().filter(|(_, result)| open(result))?;
     if !matches!(proof, None | Some(Proof::GoneNotProved { more: Some(_), .. })) {
         return None;
     }

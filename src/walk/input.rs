@@ -243,7 +243,7 @@ fn here(text: &str, state: &State, knowledge: &Knowledge) -> Input {
         Ask::Authority(_) => yes_no(text).map_or_else(|| say("Type y or n."), Input::Procedure),
         Ask::Locked(_) | Ask::StillLocked(_) => key(text),
         Ask::Remedy(_) => {
-            pick(text, &RESULTS).map_or_else(|| say("Type 1, 2 or 3 once it is done."), Input::Result)
+            pick(text, results(state)).map_or_else(|| say("Type the number once it is done."), Input::Result)
         }
         Ask::Before(id) | Ask::Setting(id) => setting(text, id, state, knowledge),
         Ask::PutBack(_) => {
@@ -260,9 +260,14 @@ fn here(text: &str, state: &State, knowledge: &Knowledge) -> Input {
     }
 }
 
-/// How a remedy went, as numbered.
-pub const RESULTS: [RemedyResult; 3] =
-    [RemedyResult::GoneNotProved, RemedyResult::StillThere, RemedyResult::Changed];
+/// How a remedy went, as numbered. While a lock is on, more may be done before it is tried.
+const RESULTS: [RemedyResult; 4] =
+    [RemedyResult::GoneNotProved, RemedyResult::StillThere, RemedyResult::Changed, RemedyResult::NotTried];
+
+/// The results that can be given now: 'not tried yet' only while a lock is on.
+pub fn results(state: &State) -> &'static [RemedyResult] {
+    &RESULTS[..if state.lockout.key.is_some() { 4 } else { 3 }]
+}
 /// How a case can be closed, as numbered.
 pub const CLOSINGS: [Closing; 4] =
     [Closing::Cured, Closing::GoneNotProved, Closing::SentSomebody, Closing::LeftOpen];

@@ -19,12 +19,12 @@ mod step;
 mod told;
 
 pub use answers::stood;
-pub use assess::{AssessError, Assessment, Because, Conflict, REACH, Suspect, assess, situation};
+pub use assess::{AssessError, Assessment, Because, Conflict, REACH, RuledOut, Suspect, assess, situation};
 pub use desk::{Desk, DeskError, hands};
 pub use evidence::{
     Gathered, Heard, HeardKind, NOT_CLEAR_YET, NOTHING_UNUSUAL, gather, latest_run, to_run, usual_for,
 };
-pub use input::{CLOSINGS, Input, RESULTS, WHO, WORDS, is_word, understand};
+pub use input::{CLOSINGS, Input, WHO, WORDS, is_word, results, understand};
 pub use opening::{MADE_SAFE, sounds_dangerous};
 pub use state::{Answered, Ask, Change, Item, Lockout, Pick, Show, State, Step, Work};
 pub use step::Walker;

@@ -32,6 +32,7 @@ pub struct Diagnosis {
     nothing_known: f64,
     conflict: Option<ConflictOut>,
     next: Vec<NextOut>,
+    expected: ExpectedOut,
     visit: Option<VisitOut>,
     proposed_symptoms: Vec<ProposedOut>,
     proposed: Vec<ToldOut>,
@@ -74,6 +75,7 @@ struct NextOut {
     exposures: Vec<&'static str>,
     cautions: Vec<String>,
     why: String,
+    with: Vec<String>,
     then: Vec<ThenOut>,
 }
 
@@ -83,6 +85,14 @@ struct ThenOut {
     probability: f64,
     kind: &'static str,
     next: String,
+    then: Vec<ThenOut>,
+}
+
+/// Minutes of held line until the complaint is gone: expected with this plan, and what no plan can do better than.
+#[derive(Debug, Serialize)]
+struct ExpectedOut {
+    minutes: f64,
+    at_least: f64,
 }
 
 #[derive(Debug, Serialize)]
@@ -157,6 +167,7 @@ pub fn diagnosis(knowledge: &Knowledge, assessment: &Assessment, proposed: &Prop
         }),
         cautions: cautions(knowledge, &assessment.plan.next),
         next,
+        expected: ExpectedOut { minutes: assessment.plan.minutes, at_least: assessment.plan.at_least },
         visit: assessment.plan.visit.as_ref().map(visit),
         proposed: told(knowledge, assessment, &proposed.told),
         proposed_symptoms: proposed
@@ -252,13 +263,17 @@ fn kind(kind: Kind) -> &'static str {
     }
 }
 
+fn then_out(then: &Then) -> ThenOut {
+    ThenOut {
+        outcome: then.outcome.clone(),
+        probability: then.probability,
+        kind: kind(then.kind),
+        next: then.next.clone(),
+        then: then.then.iter().map(then_out).collect(),
+    }
+}
+
 fn next_out(knowledge: &Knowledge, candidate: &Candidate) -> NextOut {
-    let then = |t: &Then| ThenOut {
-        outcome: t.outcome.clone(),
-        probability: t.probability,
-        kind: kind(t.kind),
-        next: t.next.clone(),
-    };
     NextOut {
         id: candidate.id.clone(),
         kind: kind(candidate.kind),
@@ -268,7 +283,8 @@ fn next_out(knowledge: &Knowledge, candidate: &Candidate) -> NextOut {
         exposures: candidate.exposures.iter().map(crate::safety::Exposure::as_str).collect(),
         cautions: candidate.cautions.iter().map(ToString::to_string).collect(),
         why: diagnosis::reason(knowledge, candidate),
-        then: candidate.then.iter().map(then).collect(),
+        with: candidate.with.clone(),
+        then: candidate.then.iter().map(then_out).collect(),
     }
 }
 

@@ -71,6 +71,8 @@ pub fn why(knowledge: &Knowledge, state: &State) -> Page {
         page.heading(format!("Why: {}", title(knowledge, &step.id)));
         page.text(reasons::reason(knowledge, step));
         page.bullets(reasons::then_lines(knowledge, step));
+        page.0
+            .extend(reasons::what_changes(knowledge, &assessment.plan, step).map(|t| Block::Text(t.into())));
     }
     for suspect in spoken_for(assessment) {
         let heading =
@@ -79,7 +81,12 @@ pub fn why(knowledge: &Knowledge, state: &State) -> Page {
             &heading,
             reasons::because(knowledge, assessment, suspect).into_iter().take(reasons::MOST_REASONS),
         );
+        page.0.extend(
+            reasons::chain(knowledge, &state.case, assessment, &suspect.id).map(|t| Block::Text(t.into())),
+        );
     }
+    let ruled_out = assessment.ruled_out.iter().map(|ruled| reasons::ruled_out(knowledge, assessment, ruled));
+    page.section("Ruled out", ruled_out);
     page
 }
 
@@ -174,6 +181,13 @@ pub fn answer(knowledge: &Knowledge, case: &Case, assessment: &Assessment) -> Pa
             &heading,
             reasons::because(knowledge, assessment, suspect).into_iter().take(reasons::MOST_REASONS),
         );
+        page.0
+            .extend(reasons::chain(knowledge, case, assessment, &suspect.id).map(|t| Block::Text(t.into())));
+    }
+    if cured.is_none() {
+        let ruled_out =
+            assessment.ruled_out.iter().map(|ruled| reasons::ruled_out(knowledge, assessment, ruled));
+        page.section("Ruled out", ruled_out);
     }
     let others = assessment
         .plan

@@ -1,12 +1,13 @@
 //! Why: a step, a cause, an answer, each in one plain line.
 
-use super::super::words::{self, and, clause, number_with_unit, or};
+use super::super::words::{self, and, clause, number_with_unit, or, sentence};
 use super::title;
-use crate::casebook::{Beside, Fills, Happened, Reading, RemedyResult};
-use crate::ids::CheckId;
+use crate::casebook::{Beside, Case, Fills, Happened, Reading, RemedyResult};
+use crate::graph::{FaultGraph, Node};
+use crate::ids::{CauseId, CheckId};
 use crate::knowledge::{Against, Asks, Knowledge};
-use crate::plan::{Candidate, Hindrance, Kind, Reason, Then};
-use crate::walk::{Assessment, Heard, HeardKind, NOT_CLEAR_YET, NOTHING_UNUSUAL, Suspect};
+use crate::plan::{Candidate, Hindrance, Kind, Plan, Reason, Then};
+use crate::walk::{Assessment, Desk, Heard, HeardKind, NOT_CLEAR_YET, NOTHING_UNUSUAL, RuledOut, Suspect};
 
 /// The reason of a step in one line.
 pub fn reason(knowledge: &Knowledge, candidate: &Candidate) -> String {
@@ -30,6 +31,7 @@ pub fn reason(knowledge: &Knowledge, candidate: &Candidate) -> String {
                 clause(title(knowledge, remedy.as_str()))
             )
         }
+        Reason::WhileLocked => "The lock is on: it is worth doing too, before anybody tries.".to_owned(),
         Reason::Cures(cause, _) => {
             format!("It puts right: {}.", clause(title(knowledge, cause.as_str())))
         }
@@ -54,18 +56,74 @@ fn hindered(hindrance: Option<Hindrance>) -> &'static str {
     }
 }
 
-/// 'then, if …' lines for a step: what each answer would lead to.
+/// What the answer to a question would change: what would be done without it, and which answers leave that as it is.
+pub(super) fn what_changes(knowledge: &Knowledge, plan: &Plan, candidate: &Candidate) -> Option<String> {
+    let (_, unasked) = &plan.unasked;
+    let likely = || candidate.then.iter().filter(|then| then.probability > RARE);
+    if candidate.kind != Kind::Check || candidate.id == *unasked || likely().count() < 2 {
+        return None;
+    }
+    let words = |then: &Then| format!("'{}'", outcome_words(knowledge, &candidate.id, &then.outcome));
+    let (same, other): (Vec<&Then>, Vec<&Then>) = likely().partition(|then| then.next == *unasked);
+    let without = format!("Without asking, next would be: {}.", clause(title(knowledge, unasked)));
+    let changes: Vec<String> = other.into_iter().map(words).collect();
+    Some(match (same.is_empty(), changes.is_empty()) {
+        (_, true) => format!("{without} No answer changes that, but it makes it surer."),
+        (true, _) => format!("{without} Every answer leads elsewhere."),
+        _ => format!("{without} What changes that: {}.", or(&changes)),
+    })
+}
+
+/// What spoke against a cause that is ruled out, as a person would repeat it to the customer.
+pub(super) fn ruled_out(knowledge: &Knowledge, assessment: &Assessment, ruled: &RuledOut) -> String {
+    let cause = title(knowledge, ruled.id.as_str());
+    let Some(heard) = assessment.heard.get(ruled.heard) else { return sentence(cause) };
+    format!("{cause}: unlikely, because of this answer. {}.", heard_words(knowledge, heard))
+}
+
+/// How a cause comes to be noticed: cause, conditions, symptom.
+pub(super) fn chain(
+    knowledge: &Knowledge,
+    case: &Case,
+    assessment: &Assessment,
+    cause: &CauseId,
+) -> Option<String> {
+    let desk = Desk::for_case(knowledge, case).ok()?;
+    let graph = FaultGraph::of_machine(knowledge, &desk.view);
+    let complaint = assessment.complaint.iter().map(|finding| Node::Finding(finding.clone()));
+    let chain = complaint
+        .filter_map(|symptom| graph.chain(&Node::Cause(cause.clone()), &symptom))
+        .min_by_key(Vec::len)?;
+    let titles: Vec<String> = chain.iter().map(|node| clause(node.title(knowledge))).collect();
+    Some(format!("How it shows: {}.", titles.join(" → ")))
+}
+
+/// An answer less likely than this is not worth a line of 'then, if …'.
+const RARE: f64 = 0.02;
+
+/// 'then, if …' lines for a step, two deep: what each answer would lead to.
 pub fn then_lines(knowledge: &Knowledge, candidate: &Candidate) -> Vec<String> {
     let line = |then: &Then| {
-        let answer = outcome_words(knowledge, &candidate.id, &then.outcome);
-        let next = clause(title(knowledge, &then.next));
-        match then.kind {
-            Kind::Remedy => format!("If '{answer}': then {next}."),
-            Kind::Send => format!("If '{answer}': then {}.", clause(title(knowledge, &then.next))),
-            _ => format!("If '{answer}': then ask {next}."),
+        let onward: Vec<&Then> = then.then.iter().filter(|t| t.probability > RARE).collect();
+        // One thing whatever is answered is no branch.
+        let apart = onward.iter().any(|other| other.next != onward[0].next);
+        let further = onward.iter().take(3).map(|t| then_line(knowledge, &then.next, t));
+        let further: Vec<String> = if apart { further.collect() } else { Vec::new() };
+        let line = then_line(knowledge, &candidate.id, then);
+        if further.is_empty() {
+            format!("If {line}.")
+        } else {
+            format!("If {line}; there, if {}.", further.join("; if "))
         }
     };
-    candidate.then.iter().filter(|t| t.probability > 0.02).take(5).map(line).collect()
+    candidate.then.iter().filter(|t| t.probability > RARE).take(5).map(line).collect()
+}
+
+fn then_line(knowledge: &Knowledge, asked: &str, then: &Then) -> String {
+    let answer = outcome_words(knowledge, asked, &then.outcome);
+    let next = clause(title(knowledge, &then.next));
+    let ask = if then.kind == Kind::Check { "ask " } else { "" };
+    format!("'{answer}': {ask}{next}")
 }
 
 /// An outcome in the words a person would pick.

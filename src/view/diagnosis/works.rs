@@ -209,19 +209,36 @@ pub(super) fn remedy(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pag
         page.text(advised);
     }
     power_first(&mut page, knowledge, state, &remedy.work);
+    together(&mut page, knowledge, state, id);
     steps(&mut page, knowledge, state, &remedy.work);
     if state.lockout.key.is_some() && isolated(knowledge, state, &remedy.work) {
         page.heading("When the work is done");
         page.push(numbered_hand_back());
     }
     page.text(Words::new().strong("Once it is done: how is it now?"));
-    page.push(Block::Numbered(
-        ["Gone, as far as can be seen; its proof is asked next.", "Still there.", "Something else changed."]
-            .map(Words::from)
-            .to_vec(),
-    ));
-    page.hint("Type 1, 2 or 3 once it is done. ? if it cannot be done now.");
+    let results = [
+        "Gone, as far as can be seen; its proof is asked next.",
+        "Still there.",
+        "Something else changed.",
+        "Done, not tried yet: the lock stays on.",
+    ];
+    let open = crate::walk::results(state).len();
+    page.push(Block::Numbered(results.map(Words::from)[..open].to_vec()));
+    page.hint("Type the number once it is done. ? if it cannot be done now.");
     page
+}
+
+/// What is worth doing in the same lockout, before one proof.
+fn together(page: &mut Page, knowledge: &Knowledge, state: &State, id: &RemedyId) {
+    let with = candidate(state, id.as_str()).map_or(&[][..], |found| found.with.as_slice());
+    if with.is_empty() {
+        return;
+    }
+    let titles: Vec<String> = with.iter().map(|id| words::clause(&title(knowledge, id))).collect();
+    page.text(format!(
+        "Worth doing in the same lockout, before one proof: {}. After this one answer 'not tried yet' and each is asked with its own cautions.",
+        words::and(&titles)
+    ));
 }
 
 /// The new figure of the allowance, from the latest run and what stands there.
