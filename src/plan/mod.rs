@@ -13,7 +13,8 @@ mod visit;
 mod worth;
 
 pub use candidate::{Candidate, Kind, Plan, Reason, SEND, STOP, Then};
-pub use circumstances::TOLD;
+pub use circumstances::{TOLD, given_causes};
+pub use question::{as_asked, unanswered};
 pub use rank::plan;
-pub use situation::{Hands, Hindrance, Situation};
+pub use situation::{ASK, Hands, Hindrance, Situation};
 pub use visit::Visit;

@@ -13,7 +13,7 @@ pub(super) const WALK: f64 = 1.0;
 /// Minutes to fetch a tool that is not at hand.
 pub(super) const FETCH: f64 = 5.0;
 /// Minutes to ask one short question about what happened before.
-pub(super) const ASK: f64 = 0.5;
+pub const ASK: f64 = 0.5;
 
 /// Who is at the machine, and what they may do.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]

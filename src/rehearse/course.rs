@@ -1,0 +1,222 @@
+//! One simulated call from complaint to proof of cure, or to somebody coming.
+
+use std::sync::Arc;
+
+use super::book::{Book, SETTINGS};
+use super::chance::dice;
+use super::clock::Clock;
+use super::mind::{Mind, Thought};
+use super::policy::{Board, Move, Plans, Policy};
+use super::record::{Question, Record, Spot};
+use super::world::World;
+use crate::belief::BeliefError;
+use crate::plan::TOLD;
+
+/// A call is broken off after so many steps; then somebody comes.
+const MOST_STEPS: usize = 60;
+/// How often a question is answered with 'cannot tell' (judgement).
+const CANNOT_TELL: f64 = 0.05;
+/// Causes that count as named first.
+const FIRST_FEW: usize = 3;
+
+/// How one call went.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Ended {
+    /// Whether the cause that led when the policy acted is behind the complaint.
+    pub(super) first: bool,
+    /// Whether one of the first three was.
+    pub(super) first_three: bool,
+    pub(super) minutes: f64,
+    pub(super) checks: usize,
+    pub(super) lockouts: usize,
+    pub(super) by_phone: bool,
+    /// Whether the belief could not be worked out, so that somebody was sent.
+    pub(super) not_weighed: bool,
+}
+
+/// What all calls on a machine share.
+pub(super) struct Room<'a, 'd, 'k> {
+    pub(super) book: &'a Book<'d, 'k>,
+    pub(super) mind: &'a Mind,
+    pub(super) plans: &'a Plans<'k>,
+    pub(super) policy: Policy,
+}
+
+struct Call<'a, 'd, 'k, 'n> {
+    room: &'a Room<'a, 'd, 'k>,
+    world: World<'n>,
+    record: Record,
+    setting: usize,
+    place: Option<&'k str>,
+    clock: Clock,
+    checks: usize,
+    /// What led when the policy acted for the first time: whether it was first, and among the first few.
+    acted: Option<(bool, bool)>,
+    behind: Vec<usize>,
+}
+
+/// Plays a call to its end.
+pub(super) fn play(room: &Room<'_, '_, '_>, world: World<'_>) -> Ended {
+    let record = Record::new(world.named.clone());
+    let setting = drawn_setting(world.seed());
+    let behind = world.behind();
+    let (clock, place) = (Clock::default(), None);
+    let mut call = Call { room, world, record, setting, place, clock, checks: 0, acted: None, behind };
+    call.begin();
+    let by_phone = call.through();
+    let (first, first_three) = call.acted.unwrap_or((false, false));
+    Ended {
+        first,
+        first_three,
+        minutes: call.clock.minutes,
+        checks: call.checks,
+        lockouts: call.clock.lockouts,
+        by_phone: by_phone == Ok(true),
+        not_weighed: by_phone.is_err(),
+    }
+}
+
+/// Who calls: drawn by the shares of the settings.
+fn drawn_setting(seed: u64) -> usize {
+    let mut left = dice(seed, "setting", 0).even() * SETTINGS.iter().map(|s| s.share).sum::<f64>();
+    let drawn = SETTINGS.iter().position(|setting| {
+        left -= setting.share;
+        left < 0.0
+    });
+    drawn.unwrap_or(0)
+}
+
+impl<'k> Call<'_, '_, 'k, '_> {
+    fn spot(&self) -> Spot<'k> {
+        Spot { setting: self.setting, place: self.place, locked: self.clock.locked }
+    }
+
+    fn begin(&mut self) {
+        let nothing = crate::belief::Evidence::default();
+        let situation = self.record.situation(self.room.book, self.spot(), &nothing, &[]);
+        if situation.stop {
+            self.clock.stop();
+        }
+    }
+
+    /// Steps until the complaint is gone (`true`) or somebody comes. When the belief is out of reach somebody is sent.
+    fn through(&mut self) -> Result<bool, BeliefError> {
+        for _ in 0..MOST_STEPS {
+            let thought = self.thought()?;
+            let board =
+                Board { book: self.room.book, record: &self.record, spot: self.spot(), thought: &thought };
+            let step = match board.choose(self.room.policy, self.room.plans) {
+                Ok(step) => step,
+                Err(error) => {
+                    self.send(&thought);
+                    return Err(error);
+                }
+            };
+            match step {
+                Move::Ask(question) => self.ask(question, true),
+                Move::Remedy(remedy) => {
+                    self.note(&thought);
+                    if self.remedy(remedy) {
+                        return Ok(true);
+                    }
+                }
+                Move::Send => break,
+            }
+        }
+        let thought = self.thought()?;
+        self.note(&thought);
+        self.send(&thought);
+        Ok(false)
+    }
+
+    /// What is believed; where that cannot be worked out, somebody comes who knows as little as at the start.
+    fn thought(&mut self) -> Result<Arc<Thought>, BeliefError> {
+        let found = self.room.mind.of(self.room.book, &self.record);
+        if found.is_err() {
+            let start = Record::new(self.record.complaint().to_vec());
+            if let Ok(thought) = self.room.mind.of(self.room.book, &start) {
+                self.send(&thought);
+            }
+        }
+        found
+    }
+
+    /// Remembers what led when the policy acts for the first time.
+    fn note(&mut self, thought: &Thought) {
+        if self.acted.is_none() {
+            let ranked = thought.ranked(self.room.book);
+            let few = &ranked[..ranked.len().min(FIRST_FEW)];
+            let first = few.first().is_some_and(|cause| self.behind.contains(cause));
+            self.acted = Some((first, few.iter().any(|cause| self.behind.contains(cause))));
+        }
+    }
+
+    fn send(&mut self, thought: &Thought) {
+        let situation = self.record.situation(self.room.book, self.spot(), &thought.evidence, &[]);
+        self.clock.hand_back(&situation);
+        self.clock.visit(&situation, &thought.posterior, &self.world.behind());
+    }
+
+    /// Asks; a proving check is always answered and does not count as asked.
+    fn ask(&mut self, question: Question, counts: bool) {
+        let book = self.room.book;
+        let time = self.record.remedies();
+        let name = match question {
+            Question::Circumstance(index) => book.desk.model.circumstances[index].as_str(),
+            Question::Check(check) => book.checks[check].entry.id.as_str(),
+        };
+        self.checks += usize::from(counts);
+        let told =
+            !counts || !dice(self.world.seed(), &format!("cannot tell {name}"), time).chance(CANNOT_TELL);
+        let (outcome, disturbs) = match question {
+            Question::Circumstance(index) => {
+                self.clock.ask();
+                let (hit, alarm) = TOLD;
+                let yes = if self.world.happened[index] { hit } else { alarm };
+                let happened = dice(self.world.seed(), name, 0).chance(yes);
+                (usize::from(!happened), false)
+            }
+            Question::Check(check) => {
+                let asked = &book.checks[check];
+                self.pay(check);
+                let outcome = self.world.answer(&asked.table, name, time);
+                (outcome, !asked.entry.work.disturbs.is_empty())
+            }
+        };
+        if let (Question::Check(check), true, true) = (question, disturbs, told) {
+            self.world.disturb(&book.disturbed(&book.checks[check].entry.work));
+        }
+        self.record.answer(question, told.then_some(outcome), disturbs);
+    }
+
+    fn pay(&mut self, check: usize) {
+        let entry = self.room.book.checks[check].entry;
+        let nothing = crate::belief::Evidence::default();
+        let situation = self.record.situation(self.room.book, self.spot(), &nothing, &[]);
+        self.clock.check(&situation, entry);
+        self.place = Some(entry.work.place.value.as_str());
+    }
+
+    /// Does a remedy and proves it; whether nothing of the complaint is left.
+    fn remedy(&mut self, remedy: usize) -> bool {
+        let book = self.room.book;
+        let entry = book.remedies[remedy];
+        let nothing = crate::belief::Evidence::default();
+        let situation = self.record.situation(book, self.spot(), &nothing, &[]);
+        self.clock.remedy(&situation, entry);
+        self.place = Some(entry.work.place.value.as_str());
+        self.world.treat(book.cured_by(remedy), entry.works, entry.id.as_str(), &book.disturbed(&entry.work));
+        self.record.still_there_after(remedy);
+        let proof = book.check(&entry.proved_by.value);
+        if let Some(proof) = proof {
+            self.ask(Question::Check(proof), false);
+        }
+        let situation = self.record.situation(book, self.spot(), &nothing, &[]);
+        if self.world.is_gone() {
+            self.clock.hand_back(&situation);
+            return true;
+        }
+        self.clock.undo(entry);
+        false
+    }
+}
