@@ -7,7 +7,7 @@ use super::chance::dice;
 use super::clock::Clock;
 use super::mind::{Mind, Thought};
 use super::policy::{Board, Move, Plans, Policy};
-use super::record::{Question, Record, Spot};
+use super::record::{Question, Record, Spot, is_run};
 use super::world::World;
 use crate::belief::BeliefError;
 use crate::plan::TOLD;
@@ -179,7 +179,8 @@ impl<'k> Call<'_, '_, 'k, '_> {
             Question::Check(check) => {
                 let asked = &book.checks[check];
                 self.pay(check);
-                let outcome = self.world.answer(&asked.table, name, time);
+                let (outcome, there) = self.world.answer(&asked.table, name, time);
+                let outcome = if is_run(asked.entry) { self.shown(outcome, &there, time) } else { outcome };
                 (outcome, !asked.entry.work.disturbs.is_empty())
             }
         };
@@ -187,6 +188,25 @@ impl<'k> Call<'_, '_, 'k, '_> {
             self.world.disturb(&book.disturbed(&book.checks[check].entry.work));
         }
         self.record.answer(question, told.then_some(outcome), disturbs);
+    }
+
+    /// What a run of fills shows, as a set of its findings. The plan's check says 'several' and no more; here a run names them:
+    /// those that are there, or by mistake one or two more.
+    fn shown(&self, outcome: usize, there: &[bool], time: u64) -> usize {
+        let mut set = match outcome {
+            0 => return 0,
+            one if one <= there.len() => return 1 << (one - 1),
+            _ => there
+                .iter()
+                .enumerate()
+                .filter(|(_, there)| **there)
+                .fold(0, |set, (place, _)| set | 1 << place),
+        };
+        let mut dice = dice(self.world.seed(), "by mistake", time);
+        while usize::count_ones(set) < 2 && there.len() > 1 {
+            set |= 1 << dice.below(there.len());
+        }
+        set
     }
 
     fn pay(&mut self, check: usize) {

@@ -6,8 +6,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::book::Book;
-use crate::belief::{Combination, Evidence, Item};
-use crate::knowledge::Asks;
+use crate::belief::{Combination, Evidence, Item, Moment};
+use crate::knowledge::{Asks, Check};
 use crate::plan::{Situation, TOLD};
 use crate::walk::{said, told_result};
 
@@ -32,7 +32,7 @@ enum End {
     Disturbed(usize),
 }
 
-/// A stretch of answers: outcome by number, `None` for 'cannot tell'.
+/// A stretch of answers: outcome by number (of a run the set of findings that it shows), `None` for 'cannot tell'.
 #[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord)]
 struct Stretch {
     answers: BTreeMap<Question, Option<usize>>,
@@ -130,9 +130,7 @@ impl Record {
         let entry = book.remedies[remedy];
         items.push(Item::Remedy { cause: book.cured_by(remedy), works: entry.works });
         afresh(book.disturbed(&entry.work), items);
-        let by_run = book
-            .check(&entry.proved_by.value)
-            .is_some_and(|check| matches!(book.checks[check].entry.asks, Asks::Run));
+        let by_run = book.check(&entry.proved_by.value).is_some_and(|check| is_run(book.checks[check].entry));
         if !(by_run && book.run_shows(&self.complaint)) {
             let complaint: Vec<_> = self.complaint.iter().map(|&f| book.finding(f).clone()).collect();
             items.extend(told_result(book.desk, &complaint, true));
@@ -187,7 +185,7 @@ impl Record {
         for (asked, outcome) in self.latest() {
             let Question::Check(check) = asked else { continue };
             let entry = book.checks[*check].entry;
-            if matches!(entry.asks, Asks::Run) && outcome.is_some() {
+            if is_run(entry) && outcome.is_some() {
                 situation.fills = FILLS;
             }
             let named = outcome.map(|outcome| match entry.outcomes.get(outcome) {
@@ -209,6 +207,22 @@ impl Record {
     }
 }
 
+/// Whether a check is a run of fills.
+pub(super) fn is_run(check: &Check) -> bool {
+    matches!(check.asks, Asks::Run)
+}
+
+/// A run that shows this set of findings, as the plan values it: as a run, which the belief takes apart, and not as one table.
+fn run(book: &Book<'_, '_>, judged: &[usize], outcomes: &[Vec<f64>], shown: usize) -> Item {
+    let findings: Vec<usize> = book.desk.model.patterns.values().copied().collect();
+    let place = |finding: &usize| judged.iter().position(|known| known == finding);
+    let shows = |finding| place(finding).map_or(0, |place| shown >> place & 1);
+    let combination = findings.iter().map(shows).collect();
+    // With nothing there a run shows nothing with the chance that it shows the truth, any other with the rest.
+    let chance = |outcome: usize| outcomes.get(outcome).and_then(|o| o.first()).copied().unwrap_or(1.0);
+    Item::Run { floor: chance(1), combos: vec![(combination, chance(0))], findings, moment: Moment::Unknown }
+}
+
 fn afresh(findings: Vec<usize>, items: &mut Vec<Item>) {
     if !findings.is_empty() {
         items.push(Item::Afresh { findings });
@@ -225,6 +239,9 @@ fn item(book: &Book<'_, '_>, asked: Question, outcome: usize) -> Option<Item> {
         }
         Question::Check(check) => {
             let table = &book.checks[check].table;
+            if is_run(book.checks[check].entry) {
+                return Some(run(book, &table.findings, &table.outcomes, outcome));
+            }
             (!table.findings.is_empty()).then(|| Item::Answer {
                 findings: table.findings.clone(),
                 likelihood: table.outcomes[outcome].clone(),

@@ -128,8 +128,8 @@ impl<'n> World<'n> {
         self.named.iter().all(|&symptom| states[symptom] == 0)
     }
 
-    /// The outcome of a check made now; equal `name` and `time` give equal luck.
-    pub fn answer(&self, check: &Check, name: &str, time: u64) -> usize {
+    /// The outcome of a check made now, and which of its findings were there; equal `name` and `time` give equal luck.
+    pub fn answer(&self, check: &Check, name: &str, time: u64) -> (usize, Vec<bool>) {
         let mut dice = dice(self.seed, name, time);
         let caught = dice.even();
         let awake = |cause: usize| match self.network.causes()[cause].catch {
@@ -145,7 +145,8 @@ impl<'n> World<'n> {
             left -= chance;
             left < 0.0
         });
-        drawn.unwrap_or(chances.len().saturating_sub(1))
+        let there = check.findings.iter().map(|&finding| states[finding] > 0).collect();
+        (drawn.unwrap_or(chances.len().saturating_sub(1)), there)
     }
 
     /// A remedy is done on a cause: cured with this chance, and what it disturbs begins afresh.
