@@ -43,19 +43,24 @@ pub(super) struct Args {
     /// Simulate so many calls for each machine
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=MOST_CASES))]
     simulate: Option<u64>,
-    /// Where all luck comes from: the same seed gives the same calls
-    #[arg(long, value_name = "S", default_value_t = 1, requires = "simulate")]
-    seed: u64,
+    /// Where all luck comes from: the same seed gives the same calls (1 if not given)
+    #[arg(long, value_name = "S", requires = "simulate")]
+    seed: Option<u64>,
     /// On this machine only
     #[arg(long, value_name = "ID", requires = "simulate")]
     machine: Option<String>,
-    /// How the next step is chosen
-    #[arg(long, value_name = "NAME", default_value = "planner", requires = "simulate")]
+    /// How the next step is chosen (planner if not given)
+    #[arg(long, value_name = "NAME", requires = "simulate")]
     #[arg(value_parser = PossibleValuesParser::new(Policy::ALL.map(Policy::name).into_iter().chain([ALL])))]
-    policy: String,
+    policy: Option<String>,
 }
 
 pub(super) fn run(args: &Args, context: &mut Context) -> Result {
+    // Beside files the parser lets these pass.
+    if args.simulate.is_none() && (args.seed.is_some() || args.machine.is_some() || args.policy.is_some()) {
+        return Err(CommandError::usage("--seed, --machine and --policy are for simulated calls.")
+            .hint("Say how many with --simulate N, or leave them out.".to_owned()));
+    }
     let knowledge = context.knowledge()?;
     match args.simulate {
         Some(cases) => simulated(args, cases as usize, &knowledge, context),
@@ -68,18 +73,18 @@ fn simulated(args: &Args, cases: usize, knowledge: &Knowledge, context: &mut Con
         Some(id) => vec![show::machine(knowledge, id)?.id.clone()],
         None => knowledge.machines.keys().cloned().collect(),
     };
-    let policies =
-        Policy::ALL.into_iter().filter(|p| args.policy == ALL || args.policy == p.name()).collect();
-    let simulation = Simulation { cases, seed: args.seed, machines, policies, threads: context.cores() };
+    let (seed, chosen) = (args.seed.unwrap_or(1), args.policy.as_deref().unwrap_or(Policy::Planner.name()));
+    let policies = Policy::ALL.into_iter().filter(|p| chosen == ALL || chosen == p.name()).collect();
+    let simulation = Simulation { cases, seed, machines, policies, threads: context.cores() };
     let counter =
         Counter::new(context.tells_a_person, cases * simulation.machines.len() * simulation.policies.len());
     let rows = simulate(knowledge, &simulation, &|done| counter.show(done));
     counter.clear();
     let rows = rows.map_err(|error| unthinkable(&error))?;
     if context.options.json {
-        context.json(&json::simulated(knowledge, args.seed, &rows))?;
+        context.json(&json::simulated(knowledge, seed, &rows))?;
     } else {
-        context.page(&rehearsal::simulated(knowledge, args.seed, &rows))?;
+        context.page(&rehearsal::simulated(knowledge, seed, &rows))?;
     }
     Ok(Outcome::Done)
 }
