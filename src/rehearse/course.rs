@@ -16,16 +16,12 @@ use crate::plan::TOLD;
 const MOST_STEPS: usize = 60;
 /// How often a question is answered with 'cannot tell' (judgement).
 const CANNOT_TELL: f64 = 0.05;
-/// Causes that count as named first.
-const FIRST_FEW: usize = 3;
 
 /// How one call went.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Ended {
-    /// Whether the cause that led when the policy acted is behind the complaint.
-    pub(super) first: bool,
-    /// Whether one of the first three was.
-    pub(super) first_three: bool,
+    /// The best place, from 0, of a cause behind the complaint when the policy acted; none when only what is in no book is.
+    pub(super) place: Option<usize>,
     pub(super) minutes: f64,
     pub(super) checks: usize,
     pub(super) lockouts: usize,
@@ -50,8 +46,8 @@ struct Call<'a, 'd, 'k, 'n> {
     place: Option<&'k str>,
     clock: Clock,
     checks: usize,
-    /// What led when the policy acted for the first time: whether it was first, and among the first few.
-    acted: Option<(bool, bool)>,
+    /// Where the causes behind the complaint stood when the policy acted for the first time.
+    acted: Option<Option<usize>>,
     behind: Vec<usize>,
 }
 
@@ -64,10 +60,8 @@ pub(super) fn play(room: &Room<'_, '_, '_>, world: World<'_>) -> Ended {
     let mut call = Call { room, world, record, setting, place, clock, checks: 0, acted: None, behind };
     call.begin();
     let by_phone = call.through();
-    let (first, first_three) = call.acted.unwrap_or((false, false));
     Ended {
-        first,
-        first_three,
+        place: call.acted.flatten(),
         minutes: call.clock.minutes,
         checks: call.checks,
         lockouts: call.clock.lockouts,
@@ -141,13 +135,11 @@ impl<'k> Call<'_, '_, 'k, '_> {
         found
     }
 
-    /// Remembers what led when the policy acts for the first time.
+    /// Remembers where the causes behind the complaint stand when the policy acts for the first time.
     fn note(&mut self, thought: &Thought) {
         if self.acted.is_none() {
             let ranked = thought.ranked(self.room.book);
-            let few = &ranked[..ranked.len().min(FIRST_FEW)];
-            let first = few.first().is_some_and(|cause| self.behind.contains(cause));
-            self.acted = Some((first, few.iter().any(|cause| self.behind.contains(cause))));
+            self.acted = Some(ranked.iter().position(|cause| self.behind.contains(cause)));
         }
     }
 

@@ -117,7 +117,7 @@ impl Record {
             match stretch.end {
                 Some(End::Remedy(remedy)) => self.remedy(book, remedy, &mut items),
                 Some(End::Disturbed(check)) => {
-                    afresh(book.disturbed(&book.checks[check].entry.work), &mut items)
+                    afresh(book.disturbed(&book.checks[check].entry.work), &mut items);
                 }
                 None => {}
             }

@@ -14,6 +14,9 @@ use crate::ids::MachineId;
 use crate::knowledge::Knowledge;
 use crate::walk::{Desk, DeskError};
 
+/// Causes that count as among the first.
+const FIRST_FEW: usize = 3;
+
 /// What to simulate.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Simulation {
@@ -177,8 +180,8 @@ fn row(book: &Book<'_, '_>, policy: Policy, ended: &[Ended], planned: Option<&Ve
         policy,
         machine: book.desk.view.machine.id.clone(),
         cases: ended.len(),
-        first: share(|ended| ended.first),
-        first_three: share(|ended| ended.first_three),
+        first: share(|ended| ended.place == Some(0)),
+        first_three: share(|ended| ended.place.is_some_and(|place| place < FIRST_FEW)),
         held_minutes: mean(&|ended| ended.minutes),
         over_planner: over,
         checks: mean(&|ended| ended.checks as f64),

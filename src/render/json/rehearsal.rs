@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::ids::CauseId;
 use crate::knowledge::Knowledge;
 use crate::rehearse::{Mean, Replay, Row, Verdict};
 
@@ -102,10 +103,10 @@ fn case<'a>(name: &'a str, replay: &'a Replay) -> CaseOut<'a> {
     CaseOut {
         case: name,
         machine: replay.machine.as_str(),
-        expected: replay.cause.as_ref().map(|cause| cause.as_str()),
+        expected: replay.cause.as_ref().map(CauseId::as_str),
         place: replay.place,
         within: replay.within,
-        leads: replay.leads.as_ref().map(|cause| cause.as_str()),
+        leads: replay.leads.as_ref().map(CauseId::as_str),
         verdict: match replay.verdict {
             Verdict::First => "first",
             Verdict::Within => "within",
