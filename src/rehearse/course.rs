@@ -47,7 +47,8 @@ struct Call<'a, 'd, 'k, 'n> {
     clock: Clock,
     checks: usize,
     /// Where the causes behind the complaint stood when the policy acted for the first time.
-    acted: Option<Option<usize>>,
+    found: Option<usize>,
+    acted: bool,
     behind: Vec<usize>,
 }
 
@@ -57,11 +58,12 @@ pub(super) fn play(room: &Room<'_, '_, '_>, world: World<'_>) -> Ended {
     let setting = drawn_setting(world.seed());
     let behind = world.behind();
     let (clock, place) = (Clock::default(), None);
-    let mut call = Call { room, world, record, setting, place, clock, checks: 0, acted: None, behind };
+    let mut call =
+        Call { room, world, record, setting, place, clock, checks: 0, found: None, acted: false, behind };
     call.begin();
     let by_phone = call.through();
     Ended {
-        place: call.acted.flatten(),
+        place: call.found,
         minutes: call.clock.minutes,
         checks: call.checks,
         lockouts: call.clock.lockouts,
@@ -137,9 +139,10 @@ impl<'k> Call<'_, '_, 'k, '_> {
 
     /// Remembers where the causes behind the complaint stand when the policy acts for the first time.
     fn note(&mut self, thought: &Thought) {
-        if self.acted.is_none() {
+        if !self.acted {
+            self.acted = true;
             let ranked = thought.ranked(self.room.book);
-            self.acted = Some(ranked.iter().position(|cause| self.behind.contains(cause)));
+            self.found = ranked.iter().position(|cause| self.behind.contains(cause));
         }
     }
 
