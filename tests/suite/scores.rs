@@ -20,14 +20,14 @@ struct Asked {
 }
 
 fn asked(desk: &Desk<'_>) -> Vec<Asked> {
-    let of = |check: &&handlamp::knowledge::Check| {
+    let of = |check: &&handlamp::knowledge::Check| -> Option<Asked> {
         let table = desk.model.tables.get(&check.id).filter(|table| !table.findings.is_empty())?;
         let moment = if check.any_time { Moment::Bad } else { Moment::Unknown };
         let cheap = check.work.minutes <= 3.0 && !desk.view.machine.exposures(&check.work).hands_on();
-        let check_ = Check { findings: table.findings.clone(), outcomes: table.likelihoods.clone(), moment };
-        Some(Asked { name: check.id.as_str().to_owned(), check: check_, cheap })
+        let table = Check { findings: table.findings.clone(), outcomes: table.likelihoods.clone(), moment };
+        Some(Asked { name: check.id.as_str().to_owned(), check: table, cheap })
     };
-    desk.view.checks.iter().filter_map(|check| of(&check)).collect()
+    desk.view.checks.iter().filter_map(of).collect()
 }
 
 fn desk(knowledge: &Knowledge) -> Desk<'_> {
