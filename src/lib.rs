@@ -9,6 +9,7 @@ pub mod graph;
 pub mod ids;
 pub mod knowledge;
 pub mod plan;
+pub mod rehearse;
 pub mod render;
 pub mod safety;
 pub mod search;

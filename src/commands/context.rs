@@ -63,6 +63,8 @@ pub struct Context {
     pub asks_a_person: bool,
     /// Whether a person reads standard output.
     pub shows_a_person: bool,
+    /// Whether a person reads standard error.
+    pub tells_a_person: bool,
     /// The time now; tests and replays put their own in.
     pub clock: fn() -> jiff::Timestamp,
     out: Box<dyn Write>,
@@ -80,6 +82,7 @@ impl Context {
             error_look: Look::terminal(columns, paint(AutoStream::choice(&std::io::stderr()))),
             asks_a_person: std::io::stdin().is_terminal(),
             shows_a_person: stdout.is_terminal(),
+            tells_a_person: std::io::stderr().is_terminal(),
             clock: jiff::Timestamp::now,
             out: Box::new(anstream::stdout()),
         }
@@ -132,6 +135,11 @@ impl Context {
         let end = if text.ends_with('\n') { "" } else { "\n" };
         anstream::stderr().write_all(format!("{text}{end}").as_bytes())?;
         Ok(())
+    }
+
+    /// How many sums this computer can do at a time.
+    pub fn cores(&self) -> usize {
+        std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
     }
 
     /// Answers a program.

@@ -14,6 +14,7 @@ mod knowledge;
 mod lines;
 mod manual;
 mod outcome;
+mod rehearse;
 mod sheet;
 mod show;
 mod talk;
@@ -63,6 +64,7 @@ enum Command {
     Show(show::Args),
     Weights(weights::Args),
     Knowledge(knowledge::Args),
+    Rehearse(rehearse::Args),
     Completions(completions::Args),
     Manual(manual::Args),
 }
@@ -78,6 +80,7 @@ impl Command {
             Command::Show(args) => show::run(args, context),
             Command::Weights(args) => weights::run(args, context),
             Command::Knowledge(args) => knowledge::run(args, context),
+            Command::Rehearse(args) => rehearse::run(args, context),
             Command::Completions(args) => completions::run(args, context),
             Command::Manual(args) => manual::run(args, context),
         };

@@ -12,7 +12,7 @@ pub const TOLD: (f64, f64) = (0.95, 0.03);
 const MOST: usize = 10;
 
 /// For each circumstance P(happened | exactly these causes are there, answers about circumstances).
-pub(super) fn given_causes(model: &Model, evidence: &Evidence, present: &[usize]) -> Vec<f64> {
+pub fn given_causes(model: &Model, evidence: &Evidence, present: &[usize]) -> Vec<f64> {
     let causes = model.network.causes();
     let mut odds: Vec<[f64; 2]> =
         model.network.circumstances().iter().map(|c| [1.0 - c.usual, c.usual]).collect();

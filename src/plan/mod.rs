@@ -19,8 +19,9 @@ mod visit;
 
 pub use ahead::{Branch, Choice, Move, Weighed, choose};
 pub use candidate::{Candidate, Kind, Plan, Reason, SEND, STOP, Then};
-pub use circumstances::TOLD;
+pub use circumstances::{TOLD, given_causes};
 pub use prospect::{Act, Enquiry, Lockout, Prospect, Scenario};
+pub use question::{as_asked, unanswered};
 pub use rank::plan;
-pub use situation::{Hands, Hindrance, Situation};
+pub use situation::{ASK, DESK, Hands, Hindrance, Situation};
 pub use visit::Visit;

@@ -23,7 +23,7 @@ pub(super) struct Question<'a> {
 }
 
 /// Checks that apply and would bring something new.
-pub(super) fn unanswered<'a>(situation: &Situation<'a>) -> Vec<&'a Check> {
+pub fn unanswered<'a>(situation: &Situation<'a>) -> Vec<&'a Check> {
     let fits = |check: &&&Check| match check.asks {
         Asks::Complaint => false,
         Asks::Run => situation.fills < ENOUGH_FILLS,
@@ -33,7 +33,7 @@ pub(super) fn unanswered<'a>(situation: &Situation<'a>) -> Vec<&'a Check> {
 }
 
 /// A check as the belief takes it.
-pub(super) fn as_asked(situation: &Situation<'_>, check: &Check) -> belief::Check {
+pub fn as_asked(situation: &Situation<'_>, check: &Check) -> belief::Check {
     let moment = if check.any_time { belief::Moment::Bad } else { belief::Moment::Unknown };
     match situation.model.tables.get(&check.id) {
         Some(table) => {

@@ -11,7 +11,7 @@ use super::situation::{ASK, DESK, Hindrance, Situation};
 use super::visit;
 use crate::belief::{self, BeliefError, Outlook};
 use crate::ids::{CauseId, CheckId, CircumstanceId, RemedyId};
-use crate::knowledge::{Asks, Check, How, Remedy};
+use crate::knowledge::{Asks, Check, Remedy};
 use crate::safety::{Exposure, Exposures};
 
 /// Names the causes that a check helps to tell apart: at most so many.
@@ -93,12 +93,10 @@ fn checks<'b>(situation: &Situation<'_>, open: &[&'b Check], outlook: &[Outlook]
     open.iter().enumerate().map(question).collect()
 }
 
-/// What is asked from memory holds nothing up: its minutes are desk minutes.
 fn enquiry(situation: &Situation<'_>, check: &Check, chances: Vec<Vec<f64>>) -> Enquiry {
     let exposures = situation.exposures(&check.work);
-    let held = if check.how == How::Told { DESK } else { 1.0 };
     Enquiry {
-        minutes: held * situation.own_minutes(&check.work),
+        minutes: situation.held_minutes(check),
         chances,
         lockout: exposures.needs_isolation().then_some(0),
         shuts: exposures.has(Exposure::Running),

@@ -14,7 +14,7 @@ pub(super) const WALK: f64 = 1.0;
 /// Minutes to fetch a tool that is not at hand.
 pub(super) const FETCH: f64 = 5.0;
 /// Minutes to ask one short question about what happened before.
-pub(super) const ASK: f64 = 0.5;
+pub const ASK: f64 = 0.5;
 
 /// Who is at the machine, and what they may do.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -30,7 +30,7 @@ pub struct Hands {
 }
 
 /// What a minute at a desk counts, against one of a line that is stopped or held.
-pub(super) const DESK: f64 = 0.3;
+pub const DESK: f64 = 0.3;
 /// Minutes that whoever comes spends on each way things may be, until the right one is found (judgement).
 const LOOK: f64 = 10.0;
 
@@ -145,6 +145,12 @@ impl Situation<'_> {
         let missing = work.needs.iter().filter(|t| !self.hands.tools.contains(&t.value)).count();
         let fetch = if self.hands.tools.is_empty() { 0.0 } else { FETCH * missing as f64 };
         work.minutes + walk + fetch
+    }
+
+    /// Minutes that a check holds the line, without its lockout. What is asked from memory holds nothing up: its minutes are
+    /// desk minutes.
+    pub fn held_minutes(&self, check: &Check) -> f64 {
+        self.own_minutes(&check.work) * if check.how == How::Told { DESK } else { 1.0 }
     }
 
     /// The gates of a remedy that are still open, as checks to do first. `None` when an answer has shut one for good.

@@ -12,6 +12,7 @@ pub mod hits;
 pub mod network;
 pub mod picture;
 pub mod problems;
+pub mod rehearsal;
 pub mod report;
 pub mod trial;
 pub mod weighing;

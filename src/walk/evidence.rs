@@ -229,14 +229,7 @@ impl Scribe<'_, '_> {
         if stands && !self.gathered.complained.contains(&symptom) {
             self.gathered.complained.push(symptom.clone());
         }
-        let known = self.desk.knowledge.findings.get(&symptom).zip(self.desk.model.finding(&symptom));
-        let item = known.map(|(known, finding)| {
-            let (hit, alarm) = known.said;
-            let degrees = self.desk.model.network.findings()[finding].degrees;
-            let likelihood = (0..=degrees).map(|state| if state == 0 { alarm } else { hit }).collect();
-            // What is complained of is how it is when it shows.
-            Item::Answer { findings: vec![finding], likelihood, moment: belief::Moment::Bad }
-        });
+        let item = said(self.desk, &symptom);
         (outcome.clone(), item)
     }
 
@@ -341,27 +334,41 @@ impl Scribe<'_, '_> {
             RemedyResult::GoneNotProved | RemedyResult::ProvedGone => false,
             RemedyResult::Changed | RemedyResult::NotTried => return None,
         };
-        let model = &self.desk.model;
-        let complaint = complaint(self.desk, self.gathered);
-        let mut findings: Vec<usize> = complaint.iter().filter_map(|f| model.finding(f)).collect();
-        findings.sort_unstable();
-        if findings.is_empty() || findings.len() > MOST_COMPLAINTS {
-            return None;
-        }
-        let told = crate::knowledge::How::Told;
-        let (hit, alarm) = self.desk.knowledge.scale.hits.get(&told).copied().unwrap_or((0.8, 0.1));
-        let states: usize = findings.iter().map(|&f| model.network.findings()[f].degrees + 1).product();
-        // Row 0 of the joint table is 'all normal'.
-        let likelihood = (0..states)
-            .map(|row| match (row == 0, present) {
-                (true, true) => alarm,
-                (true, false) => 1.0 - alarm,
-                (false, true) => hit,
-                (false, false) => 1.0 - hit,
-            })
-            .collect();
-        Some(Item::Answer { findings, likelihood, moment: belief::Moment::Bad })
+        told_result(self.desk, &complaint(self.desk, self.gathered), present)
     }
+}
+
+/// A symptom that the caller names unasked; nothing where this machine cannot show it.
+pub fn said(desk: &Desk<'_>, symptom: &FindingId) -> Option<Item> {
+    let (known, finding) = desk.knowledge.findings.get(symptom).zip(desk.model.finding(symptom))?;
+    let (hit, alarm) = known.said;
+    let degrees = desk.model.network.findings()[finding].degrees;
+    let likelihood = (0..=degrees).map(|state| if state == 0 { alarm } else { hit }).collect();
+    // What is complained of is how it is when it shows.
+    Some(Item::Answer { findings: vec![finding], likelihood, moment: belief::Moment::Bad })
+}
+
+/// How a remedy went, as told: whether anything of what was complained of is still there.
+pub fn told_result(desk: &Desk<'_>, complaint: &[FindingId], present: bool) -> Option<Item> {
+    let model = &desk.model;
+    let mut findings: Vec<usize> = complaint.iter().filter_map(|f| model.finding(f)).collect();
+    findings.sort_unstable();
+    if findings.is_empty() || findings.len() > MOST_COMPLAINTS {
+        return None;
+    }
+    let told = crate::knowledge::How::Told;
+    let (hit, alarm) = desk.knowledge.scale.hits.get(&told).copied().unwrap_or((0.8, 0.1));
+    let states: usize = findings.iter().map(|&f| model.network.findings()[f].degrees + 1).product();
+    // Row 0 of the joint table is 'all normal'.
+    let likelihood = (0..states)
+        .map(|row| match (row == 0, present) {
+            (true, true) => alarm,
+            (true, false) => 1.0 - alarm,
+            (false, true) => hit,
+            (false, false) => 1.0 - hit,
+        })
+        .collect();
+    Some(Item::Answer { findings, likelihood, moment: belief::Moment::Bad })
 }
 
 /// A told result bears on at most so many symptoms at once.

@@ -22,7 +22,8 @@ pub use answers::stood;
 pub use assess::{AssessError, Assessment, Because, Conflict, REACH, RuledOut, Suspect, assess, situation};
 pub use desk::{Desk, DeskError, hands};
 pub use evidence::{
-    Gathered, Heard, HeardKind, NOT_CLEAR_YET, NOTHING_UNUSUAL, gather, latest_run, to_run, usual_for,
+    Gathered, Heard, HeardKind, NOT_CLEAR_YET, NOTHING_UNUSUAL, gather, latest_run, said, to_run,
+    told_result, usual_for,
 };
 pub use input::{CLOSINGS, Input, WHO, WORDS, is_word, results, understand};
 pub use opening::{MADE_SAFE, sounds_dangerous};

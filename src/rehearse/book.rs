@@ -1,0 +1,219 @@
+//! What the book offers on one machine, laid out by number for many calls.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::world::Nameable;
+use crate::belief::{self, Evidence};
+use crate::casebook::{Case, May, Person, Visit, Whereabouts};
+use crate::graph::View;
+use crate::ids::{CheckId, FindingId, PersonId};
+use crate::knowledge::{Asks, Check, FindingKind, Remedy};
+use crate::plan::{self, Hands, Situation};
+use crate::safety::ScaleSupply;
+use crate::walk::{Desk, hands};
+
+/// Who calls, what they may do, and what is known of the seal. How many calls are like each is judgement.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Setting {
+    /// In words.
+    pub title: &'static str,
+    /// The share of calls.
+    pub share: f64,
+    /// Whether somebody stands at the machine.
+    at_machine: bool,
+    may: &'static [May],
+    /// Whether the technician is there in person, and not at the end of the phone.
+    on_site: bool,
+    sealed: Option<bool>,
+}
+
+/// The settings of simulated calls; their shares add up to 1.
+pub const SETTINGS: &[Setting] = &[
+    Setting {
+        title: "at the machine, may lock out, no seal",
+        share: 0.40,
+        at_machine: true,
+        may: &[May::Isolate],
+        on_site: false,
+        sealed: Some(false),
+    },
+    Setting {
+        title: "at the machine, may lock out, seal not known",
+        share: 0.15,
+        at_machine: true,
+        may: &[May::Isolate],
+        on_site: false,
+        sealed: None,
+    },
+    Setting {
+        title: "at the machine, may lock out, sealed",
+        share: 0.05,
+        at_machine: true,
+        may: &[May::Isolate],
+        on_site: false,
+        sealed: Some(true),
+    },
+    Setting {
+        title: "at the machine, may not lock out, seal not known",
+        share: 0.20,
+        at_machine: true,
+        may: &[],
+        on_site: false,
+        sealed: None,
+    },
+    Setting {
+        title: "nobody at the machine, seal not known",
+        share: 0.10,
+        at_machine: false,
+        may: &[],
+        on_site: false,
+        sealed: None,
+    },
+    Setting {
+        title: "the technician at the machine, no seal",
+        share: 0.10,
+        at_machine: true,
+        may: &[May::Isolate, May::Electrical],
+        on_site: true,
+        sealed: Some(false),
+    },
+];
+
+/// A setting as the plan takes it, on one machine.
+#[derive(Debug, Clone)]
+pub(super) struct Circle {
+    pub(super) hands: Hands,
+    pub(super) sealed: Option<bool>,
+    pub(super) supply: ScaleSupply,
+    pub(super) visit: f64,
+}
+
+impl Circle {
+    fn of(desk: &Desk<'_>, setting: &Setting) -> Self {
+        let case = setting.case(desk);
+        Self {
+            hands: hands(&case),
+            sealed: setting.sealed,
+            supply: desk.supply(&case),
+            visit: desk.visit(&case),
+        }
+    }
+}
+
+impl Setting {
+    fn case(&self, desk: &Desk<'_>) -> Case {
+        let at = if self.at_machine { Whereabouts::Machine } else { Whereabouts::Desk };
+        let caller = Person {
+            id: PersonId::from("caller"),
+            at,
+            may: self.may.iter().copied().collect(),
+            has: BTreeSet::new(),
+        };
+        let technician = Person {
+            id: PersonId::from("technician"),
+            at: Whereabouts::Phone,
+            may: BTreeSet::new(),
+            has: BTreeSet::new(),
+        };
+        let mut case = Case::of(desk.view.machine.id.clone());
+        case.people = if self.on_site { vec![caller] } else { vec![caller, technician] };
+        case.visit = None::<Visit>;
+        case
+    }
+}
+
+/// A check by number: as an entry, and as the belief takes it.
+pub(super) struct Asked<'k> {
+    pub(super) entry: &'k Check,
+    pub(super) table: belief::Check,
+}
+
+/// What the book offers on one machine.
+pub(super) struct Book<'d, 'k> {
+    pub(super) desk: &'d Desk<'k>,
+    /// Every check but what the caller says, in the order of ids.
+    pub(super) checks: Vec<Asked<'k>>,
+    /// Every remedy, in the order of ids.
+    pub(super) remedies: Vec<&'k Remedy>,
+    pub(super) symptoms: Vec<Nameable>,
+    pub(super) circles: Vec<Circle>,
+    by_check: BTreeMap<&'k CheckId, usize>,
+    /// Findings that a run of fills can show.
+    shown_by_runs: BTreeSet<usize>,
+}
+
+impl<'d, 'k> Book<'d, 'k> {
+    pub(super) fn new(desk: &'d Desk<'k>) -> Self {
+        let circles: Vec<Circle> = SETTINGS.iter().map(|setting| Circle::of(desk, setting)).collect();
+        let nothing = Evidence::default();
+        let blank = Situation {
+            knowledge: desk.knowledge,
+            view: &desk.view,
+            model: &desk.model,
+            evidence: &nothing,
+            leading: &[],
+            complaint: Vec::new(),
+            heard: false,
+            answered: BTreeMap::new(),
+            asked: BTreeSet::new(),
+            fills: 0,
+            done: BTreeSet::new(),
+            hands: Hands::default(),
+            sealed: None,
+            supply: desk.view.machine.scale_supply,
+            visit: desk.view.machine.send_somebody,
+            place: None,
+            locked: false,
+            untried: false,
+            stop: false,
+        };
+        let known = desk.view.checks.iter().filter(|check| !matches!(check.asks, Asks::Complaint));
+        let checks: Vec<Asked<'k>> =
+            known.map(|&entry| Asked { entry, table: plan::as_asked(&blank, entry) }).collect();
+        let patterns = desk.view.patterns.values().filter_map(|symptom| desk.model.finding(&(*symptom)?.id));
+        Self {
+            by_check: checks.iter().enumerate().map(|(place, asked)| (&asked.entry.id, place)).collect(),
+            checks,
+            remedies: desk.view.remedies.clone(),
+            symptoms: nameable(&desk.view, desk),
+            circles,
+            shown_by_runs: patterns.collect(),
+            desk,
+        }
+    }
+
+    /// The number of a check.
+    pub(super) fn check(&self, id: &CheckId) -> Option<usize> {
+        self.by_check.get(id).copied()
+    }
+
+    /// The number of the cause that a remedy cures; every remedy of a view cures a cause that is here.
+    pub(super) fn cured_by(&self, remedy: usize) -> usize {
+        self.desk.model.cause(&self.remedies[remedy].cures.value).unwrap_or_else(|| self.desk.model.outside())
+    }
+
+    /// The findings that a piece of work disturbs, by number.
+    pub(super) fn disturbed(&self, work: &crate::knowledge::Work) -> Vec<usize> {
+        work.disturbs.iter().filter_map(|finding| self.desk.model.finding(&finding.value)).collect()
+    }
+
+    /// Whether a run of fills can show any of these.
+    pub(super) fn run_shows(&self, findings: &[usize]) -> bool {
+        findings.iter().any(|finding| self.shown_by_runs.contains(finding))
+    }
+
+    /// A finding's id.
+    pub(super) fn finding(&self, index: usize) -> &FindingId {
+        &self.desk.model.findings[index]
+    }
+}
+
+fn nameable(view: &View<'_>, desk: &Desk<'_>) -> Vec<Nameable> {
+    let symptoms = view.findings.iter().filter(|finding| finding.kind == FindingKind::Symptom);
+    symptoms
+        .filter_map(|symptom| {
+            let (hit, alarm) = symptom.said;
+            Some(Nameable { finding: desk.model.finding(&symptom.id)?, hit, alarm })
+        })
+        .collect()
+}

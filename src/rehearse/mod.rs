@@ -1,0 +1,21 @@
+//! Rehearsal: recorded and simulated cases against the knowledge, to see how well it diagnoses and plans.
+//!
+//! A simulated case is drawn from the model itself ([`World`]), so it judges the plan and not the knowledge; a recorded case
+//! ([`replay`]) judges both. All policies meet the same machines, the same luck and the same [clock](simulate).
+
+mod book;
+mod chance;
+mod clock;
+mod course;
+mod mind;
+mod policy;
+mod record;
+mod recorded;
+mod simulate;
+mod world;
+
+pub use book::{SETTINGS, Setting};
+pub use policy::Policy;
+pub use recorded::{Replay, Verdict, replay};
+pub use simulate::{Mean, Row, Simulation, SimulationError, simulate};
+pub use world::{Nameable, World};
