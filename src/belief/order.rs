@@ -256,11 +256,14 @@ impl Planner<'_, '_> {
     /// All these as one, the smallest two first; nothing of nothing.
     fn join(&mut self, places: Vec<usize>) -> Result<Option<Piece>, BeliefError> {
         let mut pieces: Vec<Piece> = places.into_iter().filter_map(|place| self.take(place)).collect();
-        while pieces.len() > 1 {
-            pieces.sort_by_key(|piece| std::cmp::Reverse((piece.entries(), piece.step)));
-            let (Some(left), Some(right)) = (pieces.pop(), pieces.pop()) else { break };
-            pieces.push(joined(self.graph, &mut self.order, &left, &right)?);
+        let size = |piece: &Piece| (piece.entries(), piece.step);
+        pieces.sort_by_cached_key(|piece| std::cmp::Reverse(size(piece)));
+        loop {
+            let last = pieces.pop();
+            let (Some(left), Some(right)) = (&last, pieces.pop()) else { return Ok(last) };
+            let both = joined(self.graph, &mut self.order, left, &right)?;
+            let place = pieces.partition_point(|piece| size(piece) > size(&both));
+            pieces.insert(place, both);
         }
-        Ok(pieces.pop())
     }
 }

@@ -33,15 +33,24 @@ impl Rows {
         if inner == outer {
             return Self(None);
         }
-        let mut rows = vec![0u32];
-        for axis in outer {
-            let stands = u32::from(inner.iter().any(|own| own.0 == axis.0));
-            let own = if stands == 1 { axis.1 as u32 } else { 1 };
-            let digits = 0..axis.1 as u32;
-            rows = rows
-                .iter()
-                .flat_map(|row| digits.clone().map(move |digit| row * own + digit * stands))
-                .collect();
+        let mut stride = 1;
+        let strides: Vec<(Var, u32)> = (inner.iter().rev())
+            .map(|axis| {
+                stride *= axis.1 as u32;
+                (axis.0, stride / axis.1 as u32)
+            })
+            .collect();
+        let mut strides = strides.into_iter().peekable();
+        let mut rows = Vec::with_capacity(size(outer));
+        rows.push(0u32);
+        for axis in outer.iter().rev() {
+            let stride = strides.next_if(|own| own.0 == axis.0).map_or(0, |own| own.1);
+            let block = rows.len();
+            for digit in 1..axis.1 {
+                let step = digit as u32 * stride;
+                rows.extend_from_within(..block);
+                rows[digit * block..].iter_mut().for_each(|row| *row += step);
+            }
         }
         Self(Some(rows))
     }
@@ -57,20 +66,25 @@ impl Rows {
         if self.0.is_none() && entries.is_none() {
             return Cow::Borrowed(table);
         }
-        let mut all = Vec::new();
-        let mut put = |row: &[f64]| match entries {
-            None => all.extend_from_slice(row),
-            Some(entries) => all.extend(entries.iter().map(|&entry| row[entry as usize])),
-        };
-        match &self.0 {
-            None => table.chunks_exact(width).for_each(&mut put),
-            Some(rows) => {
-                for cell in table.chunks_exact(inner * width) {
-                    rows.iter().for_each(|&row| put(&cell[row as usize * width..][..width]));
-                }
+        let Some(entries) = entries else { return Cow::Owned(self.spread(table, inner, width)) };
+        let spread =
+            if self.0.is_none() { Cow::Borrowed(table) } else { self.spread(table, inner, width).into() };
+        let told = |row: &[f64]| entries.iter().map(|&entry| row[entry as usize]).collect::<Vec<_>>();
+        Cow::Owned(spread.chunks_exact(width).flat_map(told).collect())
+    }
+
+    /// A table with its rows repeated to those of the larger one.
+    fn spread(&self, table: &[f64], inner: usize, width: usize) -> Vec<f64> {
+        let Some(rows) = &self.0 else { return table.to_vec() };
+        let mut all = Vec::with_capacity(table.len() / inner * rows.len());
+        for cell in table.chunks_exact(inner * width) {
+            if width == 1 {
+                all.extend(rows.iter().map(|&row| cell[row as usize]));
+            } else {
+                rows.iter().for_each(|&row| all.extend_from_slice(&cell[row as usize * width..][..width]));
             }
         }
-        Cow::Owned(all)
+        all
     }
 
     /// The rows of the larger table, each of `width` entries, summed onto those of the smaller.
@@ -78,6 +92,10 @@ impl Rows {
         let Some(rows) = &self.0 else { return table };
         let mut sums = vec![0.0; table.len() / rows.len() * inner];
         for (cell, sum) in table.chunks_exact(rows.len() * width).zip(sums.chunks_exact_mut(inner * width)) {
+            if width == 1 {
+                cell.iter().zip(rows).for_each(|(entry, &place)| sum[place as usize] += entry);
+                continue;
+            }
             for (row, &place) in cell.chunks_exact(width).zip(rows) {
                 let sum = &mut sum[place as usize * width..][..width];
                 sum.iter_mut().zip(row).for_each(|(sum, entry)| *sum += entry);
