@@ -10,11 +10,12 @@
 use super::assembly::Graph;
 use super::bundle::StateId;
 use super::evidence::BeliefError;
+use super::outline;
 use super::piece::{Piece, joined, settled, started, summed};
 use super::tape::{Axis, Step, Tape, Var};
 
-/// Most table entries that one sum may touch.
-pub(crate) const MOST_ENTRIES: f64 = 5e7;
+/// Most table entries that one sum may touch: they and what is read back of them stay under 200 MB.
+pub(crate) const MOST_ENTRIES: f64 = 1e7;
 
 /// Where the weights of one variable can be read.
 #[derive(Debug, Clone, Copy)]
@@ -253,11 +254,19 @@ impl Planner<'_, '_> {
         Ok(())
     }
 
-    /// All these as one, the smallest two first; nothing of nothing.
+    /// All these as one, in the cheaper of two ways: the smallest two first, or each onto the largest. Nothing of nothing.
     fn join(&mut self, places: Vec<usize>) -> Result<Option<Piece>, BeliefError> {
         let mut pieces: Vec<Piece> = places.into_iter().filter_map(|place| self.take(place)).collect();
         let size = |piece: &Piece| (piece.entries(), piece.step);
         pieces.sort_by_cached_key(|piece| std::cmp::Reverse(size(piece)));
+        if outline::is_cheaper_onto_the_largest(&pieces) {
+            let mut rest = pieces.into_iter();
+            let Some(mut all) = rest.next() else { return Ok(None) };
+            for piece in rest {
+                all = joined(self.graph, &mut self.order, &all, &piece)?;
+            }
+            return Ok(Some(all));
+        }
         loop {
             let last = pieces.pop();
             let (Some(left), Some(right)) = (&last, pieces.pop()) else { return Ok(last) };

@@ -2,6 +2,7 @@
 
 mod answer;
 mod bad_input;
+mod belief_holds;
 mod belief_is_exact;
 mod belief_promises;
 mod broken_knowledge;
