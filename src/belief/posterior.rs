@@ -66,9 +66,16 @@ fn exact(network: &Network, evidence: &Evidence) -> Result<Posterior, BeliefErro
         return Err(impossible(network, evidence));
     };
     let causes = 0..network.causes().len();
+    let own = |cause| {
+        let weights = sum.marginal(cause_var(network, cause));
+        if weights.iter().any(|weight| *weight > 0.0) {
+            return Ok(presence(&weights));
+        }
+        one_by_one(network, evidence, cause)
+    };
     let happened = |index| sum.marginal(circumstance_var(index)).get(1).copied().unwrap_or(0.0);
     Ok(Posterior {
-        causes: causes.map(|cause| presence(&sum.marginal(cause_var(network, cause)))).collect(),
+        causes: causes.map(own).collect::<Result<_, _>>()?,
         circumstances: (0..network.circumstances().len()).map(happened).collect(),
         ln_evidence,
         sampled: None,
@@ -156,6 +163,24 @@ pub fn nothing_known(
     }
     Ok(ln_within(network, evidence, &scenarios)?
         .map_or(0.0, |none| (none - believed.ln_evidence).exp().min(1.0)))
+}
+
+/// The presence of a cause from P(evidence, what became of it), each by itself: where strengths are so small that their product in
+/// one table is 0.
+fn one_by_one(network: &Network, evidence: &Evidence, cause: usize) -> Result<Presence, BeliefError> {
+    let mut lns = Vec::new();
+    for stand in [Stand::Never, Stand::There, Stand::Cured] {
+        let mut scenarios = Scenarios::one(network, Stand::Free);
+        scenarios.0[0][cause] = stand;
+        let cured = stand != Stand::Cured || !Timeline::new(network, evidence)?.remedies[cause].is_empty();
+        let ln = if cured { ln_within(network, evidence, &scenarios)? } else { None };
+        lns.push(ln.unwrap_or(f64::NEG_INFINITY));
+    }
+    let largest = lns.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if largest == f64::NEG_INFINITY {
+        return Err(impossible(network, evidence));
+    }
+    Ok(presence(&lns.iter().map(|ln| (ln - largest).exp()).collect::<Vec<_>>()))
 }
 
 /// ln P(evidence, scenario) of a single scenario; `None` when it is 0.

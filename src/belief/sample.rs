@@ -35,7 +35,7 @@ const KEPT: usize = 192;
 pub struct Sampled {
     /// States of the causes counted.
     pub samples: usize,
-    /// Standard error of P(it was there), for each cause.
+    /// Standard error of P(it was there), for each cause: not less than one sample's share, and 0 for what hangs on no sample.
     pub errors: Vec<f64>,
 }
 
@@ -309,10 +309,12 @@ impl<'a> Sampler<'a> {
             each.iter().map(|means| means[cause][part]).sum::<f64>() / each.len() as f64
         };
         let means: Vec<[f64; 2]> = (0..count).map(|cause| [mean(cause, 0), mean(cause, 1)]).collect();
+        let samples: usize = walks.iter().map(Vec::len).sum();
         let mut errors = vec![0.0; self.network.causes().len()];
         for (place, (cause, _)) in self.causes.iter().enumerate() {
             let squares = each.iter().map(|own| (own[place][0] - means[place][0]).powi(2)).sum::<f64>();
-            errors[*cause] = (squares / (each.len() * (each.len() - 1)) as f64).sqrt();
+            let error = (squares / (each.len() * (each.len() - 1)) as f64).sqrt();
+            errors[*cause] = error.max(1.0 / samples as f64);
         }
         let visited: Vec<(f64, f64)> = shares.iter().map(|(state, share)| (self.ln(state), *share)).collect();
         let mut states: Vec<(Vec<Stand>, f64)> =
@@ -324,7 +326,7 @@ impl<'a> Sampler<'a> {
         Draws {
             states,
             causes: means,
-            sampled: Sampled { samples: walks.iter().map(Vec::len).sum(), errors },
+            sampled: Sampled { samples, errors },
             ln_evidence: ln_evidence(&visited),
         }
     }
