@@ -14,8 +14,8 @@ use super::outline;
 use super::piece::{Piece, joined, settled, started, summed};
 use super::tape::{Axis, Step, Tape, Var};
 
-/// Most table entries that one sum may touch: they and what is read back of them stay under 200 MB.
-pub(crate) const MOST_ENTRIES: f64 = 1e7;
+/// Most table entries that one sum may touch.
+pub(crate) const MOST_ENTRIES: f64 = 5e7;
 
 /// Where the weights of one variable can be read.
 #[derive(Debug, Clone, Copy)]
