@@ -15,6 +15,8 @@ pub(crate) enum Stand {
     There,
     /// It is there now, and one looks at what would be if it were cured.
     Hoped,
+    /// It was there, and one of its remedies has worked.
+    Cured,
     /// It is not there now.
     Gone,
 }
@@ -118,6 +120,6 @@ fn allows(stand: Stand, trajectory: Trajectory) -> bool {
         Trajectory::Absent => matches!(stand, Stand::Free | Stand::Never | Stand::Gone),
         Trajectory::Present => matches!(stand, Stand::Free | Stand::There),
         Trajectory::Hoped => stand == Stand::Hoped,
-        Trajectory::Cured(_) => matches!(stand, Stand::Free | Stand::Gone),
+        Trajectory::Cured(_) => matches!(stand, Stand::Free | Stand::Cured | Stand::Gone),
     }
 }

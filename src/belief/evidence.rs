@@ -167,8 +167,13 @@ fn fault(network: &Network, item: &Item) -> Option<&'static str> {
 
 /// Number of joint states, or `None` above the largest table.
 pub(crate) fn joint_states(network: &Network, findings: &[usize]) -> Option<usize> {
+    joint_states_up_to(MOST_ENTRIES, network, findings)
+}
+
+/// Number of joint states, or `None` above so many.
+pub(crate) fn joint_states_up_to(most: usize, network: &Network, findings: &[usize]) -> Option<usize> {
     findings.iter().try_fold(1usize, |states, &finding| {
-        states.checked_mul(network.findings()[finding].degrees + 1).filter(|&states| states <= MOST_ENTRIES)
+        states.checked_mul(network.findings()[finding].degrees + 1).filter(|&states| states <= most)
     })
 }
 

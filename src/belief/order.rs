@@ -10,6 +10,7 @@
 use super::assembly::Graph;
 use super::bundle::StateId;
 use super::evidence::BeliefError;
+use super::outline;
 use super::piece::{Piece, joined, settled, started, summed};
 use super::tape::{Axis, Step, Tape, Var};
 
@@ -253,14 +254,25 @@ impl Planner<'_, '_> {
         Ok(())
     }
 
-    /// All these as one, the smallest two first; nothing of nothing.
+    /// All these as one, in the cheaper of two ways: the smallest two first, or each onto the largest. Nothing of nothing.
     fn join(&mut self, places: Vec<usize>) -> Result<Option<Piece>, BeliefError> {
         let mut pieces: Vec<Piece> = places.into_iter().filter_map(|place| self.take(place)).collect();
-        while pieces.len() > 1 {
-            pieces.sort_by_key(|piece| std::cmp::Reverse((piece.entries(), piece.step)));
-            let (Some(left), Some(right)) = (pieces.pop(), pieces.pop()) else { break };
-            pieces.push(joined(self.graph, &mut self.order, &left, &right)?);
+        let size = |piece: &Piece| (piece.entries(), piece.step);
+        pieces.sort_by_cached_key(|piece| std::cmp::Reverse(size(piece)));
+        if outline::is_cheaper_onto_the_largest(&pieces) {
+            let mut rest = pieces.into_iter();
+            let Some(mut all) = rest.next() else { return Ok(None) };
+            for piece in rest {
+                all = joined(self.graph, &mut self.order, &all, &piece)?;
+            }
+            return Ok(Some(all));
         }
-        Ok(pieces.pop())
+        loop {
+            let last = pieces.pop();
+            let (Some(left), Some(right)) = (&last, pieces.pop()) else { return Ok(last) };
+            let both = joined(self.graph, &mut self.order, left, &right)?;
+            let place = pieces.partition_point(|piece| size(piece) > size(&both));
+            pieces.insert(place, both);
+        }
     }
 }

@@ -6,10 +6,7 @@ use super::classes::Classes;
 use super::evidence::BeliefError;
 use super::influence::{Spread, State};
 use super::order::{Asked, Order, Reading};
-use super::tape::{Act, Axis, Meeting, Rows, Step, Var, size};
-
-/// Most meetings of cells in one step.
-const MOST_MEETINGS: usize = 1 << 22;
+use super::tape::{Act, Axis, Meetings, Rows, Step, Var, size};
 
 /// The states of one bundle that a table tells apart.
 #[derive(Debug, Clone)]
@@ -93,31 +90,19 @@ pub(super) fn joined(
     axes.dedup();
     let classes = left.classes.both(&right.classes);
     let rows = size(&axes);
-    let entries = (rows * classes.count()) as f64;
-    let most = left.cells().saturating_mul(right.cells());
-    if most > MOST_MEETINGS {
-        return Err(BeliefError::TooLarge { cost: order.cost + most as f64 * entries });
-    }
-    order.spend(most as f64 * entries)?;
-    let mut meetings: Vec<Meeting> = vec![(0, 0, 0)];
+    order.spend(left.cells() as f64 * right.cells() as f64 * (rows * classes.count()) as f64)?;
+    let mut meetings = Meetings::default();
     let mut sets = Vec::new();
     for bundle in bundles_of([left, right]) {
-        let [own, other] = [left, right].map(|piece| piece.sets.iter().find(|set| set.bundle == bundle));
-        let pairs = match (own, other) {
-            (Some(own), Some(other)) => pairs(graph, &mut sets, own, other)?,
-            (Some(own), None) => alone(&mut sets, own, |place| (place, 0, place)),
-            (None, Some(other)) => alone(&mut sets, other, |place| (0, place, place)),
-            (None, None) => continue,
+        let sides = [left, right].map(|piece| piece.sets.iter().find(|set| set.bundle == bundle));
+        let pairs = match sides {
+            [Some(own), Some(other)] => pairs(graph, &mut sets, own, other)?,
+            [Some(own), None] => alone(&mut sets, own, |place| [place, 0, place]),
+            [None, Some(other)] => alone(&mut sets, other, |place| [0, place, place]),
+            [None, None] => continue,
         };
-        let counts = [own.map_or(1, |set| set.states.len()), other.map_or(1, |set| set.states.len())];
-        let states = sets.last().map_or(1, |set: &Set| set.states.len());
-        let sizes = (counts[0] as u32, counts[1] as u32, states as u32);
-        meetings = meetings
-            .iter()
-            .flat_map(|&(a, b, out)| {
-                pairs.iter().map(move |&(i, j, k)| (a * sizes.0 + i, b * sizes.1 + j, out * sizes.2 + k))
-            })
-            .collect();
+        let [own, other] = sides.map(|set| set.map_or(1, |set| set.states.len()));
+        meetings.and(pairs, [own, other, sets.last().map_or(1, |set: &Set| set.states.len())]);
     }
     let cells = sets.iter().map(|set| set.states.len()).product();
     let act = Act::Meet {
@@ -135,7 +120,7 @@ fn bundles_of(pieces: [&Piece; 2]) -> Vec<usize> {
     bundles
 }
 
-fn alone(sets: &mut Vec<Set>, set: &Set, meeting: impl Fn(u32) -> Meeting) -> Vec<Meeting> {
+fn alone(sets: &mut Vec<Set>, set: &Set, meeting: impl Fn(u32) -> [u32; 3]) -> Vec<[u32; 3]> {
     sets.push(set.clone());
     (0..set.states.len() as u32).map(meeting).collect()
 }
@@ -146,7 +131,7 @@ fn pairs(
     sets: &mut Vec<Set>,
     own: &Set,
     other: &Set,
-) -> Result<Vec<Meeting>, BeliefError> {
+) -> Result<Vec<[u32; 3]>, BeliefError> {
     let mut met = Vec::with_capacity(own.states.len() * other.states.len());
     for (i, &a) in own.states.iter().enumerate() {
         for (j, &b) in other.states.iter().enumerate() {
@@ -156,7 +141,7 @@ fn pairs(
         }
     }
     let set = set_of(graph, own.bundle, met.iter().map(|pair| pair.2).collect());
-    let pairs = met.into_iter().map(|(i, j, id)| (i, j, place_of(&set, id))).collect();
+    let pairs = met.into_iter().map(|(i, j, id)| [i, j, place_of(&set, id)]).collect();
     sets.push(set);
     Ok(pairs)
 }

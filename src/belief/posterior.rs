@@ -1,9 +1,10 @@
-//! What is believed after the evidence: exact marginals from two passes over one sum.
+//! What is believed after the evidence: exact marginals from two passes over one sum, or sampled ones past its cost.
 
 use super::assembly::{Asking, Given, cause_var, circumstance_var};
 use super::course::{Scenarios, Stand};
 use super::evidence::{BeliefError, Evidence, Moment, fault_of_findings, fault_of_likelihood, joint_states};
 use super::network::Network;
+use super::sample::{self, Draws, Sampled};
 use super::sum::Sum;
 use super::timeline::Timeline;
 
@@ -38,10 +39,25 @@ pub struct Posterior {
     pub circumstances: Vec<f64>,
     /// ln P(evidence), up to the scale of the likelihoods.
     pub ln_evidence: f64,
+    /// How well it is known, where it is sampled; none where it is exact.
+    pub sampled: Option<Sampled>,
 }
 
-/// What is believed of every cause and circumstance.
+/// What is believed of every cause and circumstance: exact, or sampled where an exact sum would be too large.
 pub fn posterior(network: &Network, evidence: &Evidence) -> Result<Posterior, BeliefError> {
+    match exact(network, evidence) {
+        Err(BeliefError::TooLarge { .. }) => sampled(network, evidence),
+        known => known,
+    }
+}
+
+/// What is believed of every cause and circumstance, sampled however small an exact sum would be.
+pub fn sampled(network: &Network, evidence: &Evidence) -> Result<Posterior, BeliefError> {
+    evidence.check(network)?;
+    sample::sampled(network, evidence)
+}
+
+fn exact(network: &Network, evidence: &Evidence) -> Result<Posterior, BeliefError> {
     evidence.check(network)?;
     let timeline = Timeline::new(network, evidence)?;
     let scenarios = &Scenarios::one(network, Stand::Free);
@@ -50,11 +66,19 @@ pub fn posterior(network: &Network, evidence: &Evidence) -> Result<Posterior, Be
         return Err(impossible(network, evidence));
     };
     let causes = 0..network.causes().len();
+    let own = |cause| {
+        let weights = sum.marginal(cause_var(network, cause));
+        if weights.iter().any(|weight| *weight > 0.0) {
+            return Ok(presence(&weights));
+        }
+        one_by_one(network, evidence, cause)
+    };
     let happened = |index| sum.marginal(circumstance_var(index)).get(1).copied().unwrap_or(0.0);
     Ok(Posterior {
-        causes: causes.map(|cause| presence(&sum.marginal(cause_var(network, cause)))).collect(),
+        causes: causes.map(own).collect::<Result<_, _>>()?,
         circumstances: (0..network.circumstances().len()).map(happened).collect(),
         ln_evidence,
+        sampled: None,
     })
 }
 
@@ -64,7 +88,7 @@ pub fn findings(network: &Network, evidence: &Evidence) -> Result<Vec<Vec<f64>>,
     predict(network, evidence, &checks)
 }
 
-/// P(outcome | evidence) of each open check, each by itself.
+/// P(outcome | evidence) of each open check, each by itself; sampled where an exact sum would be too large.
 pub fn predict(
     network: &Network,
     evidence: &Evidence,
@@ -76,16 +100,31 @@ pub fn predict(
             return Err(BeliefError::Check { check: place, why });
         }
     }
-    ln_evidence(network, evidence)?;
+    match exact_ln_evidence(network, evidence) {
+        Err(BeliefError::TooLarge { .. }) | Ok(_) => {}
+        Err(other) => return Err(other),
+    }
     let plain = Timeline::new(network, evidence)?;
-    let scenarios = &Scenarios::one(network, Stand::Free);
+    let mut draws: Option<Draws> = None;
     let ask = |check: &Check| {
         let mut timeline = plain.clone();
         let sights = timeline.see_now(network, &check.findings, check.moment)?;
         let asking = Asking { sights: &sights, outcomes: &check.outcomes };
-        let given = Given { network, evidence, timeline: &timeline, scenarios };
-        let sum = Sum::answers(given, &[asking])?;
-        Ok(sum.answer(0).pop().unwrap_or_else(|| certain(check)))
+        let answers = |scenarios: &Scenarios| {
+            let sum = Sum::answers(Given { network, evidence, timeline: &timeline, scenarios }, &[asking])?;
+            Ok(sum.answer(0))
+        };
+        let mut known = match answers(&Scenarios::one(network, Stand::Free)) {
+            Err(BeliefError::TooLarge { .. }) => {
+                let draws = match &mut draws {
+                    Some(known) => known,
+                    none => none.insert(sample::draws(network, evidence, &plain)?),
+                };
+                vec![draws.mean(answers)?]
+            }
+            known => known?,
+        };
+        Ok(known.pop().unwrap_or_else(|| certain(check)))
     };
     checks.iter().map(ask).collect()
 }
@@ -95,8 +134,15 @@ pub(crate) fn certain(check: &Check) -> Vec<f64> {
     check.outcomes.iter().map(|outcome| outcome[0]).collect()
 }
 
-/// ln P(evidence), up to the scale of the likelihoods.
+/// ln P(evidence), up to the scale of the likelihoods; sampled where an exact sum would be too large.
 pub fn ln_evidence(network: &Network, evidence: &Evidence) -> Result<f64, BeliefError> {
+    match exact_ln_evidence(network, evidence) {
+        Err(BeliefError::TooLarge { .. }) => Ok(sample::sampled(network, evidence)?.ln_evidence),
+        known => known,
+    }
+}
+
+fn exact_ln_evidence(network: &Network, evidence: &Evidence) -> Result<f64, BeliefError> {
     evidence.check(network)?;
     let all = ln_within(network, evidence, &Scenarios::one(network, Stand::Free))?;
     all.map_or_else(|| Err(impossible(network, evidence)), Ok)
@@ -117,6 +163,24 @@ pub fn nothing_known(
     }
     Ok(ln_within(network, evidence, &scenarios)?
         .map_or(0.0, |none| (none - believed.ln_evidence).exp().min(1.0)))
+}
+
+/// The presence of a cause from P(evidence, what became of it), each by itself: where strengths are so small that their product in
+/// one table is 0.
+fn one_by_one(network: &Network, evidence: &Evidence, cause: usize) -> Result<Presence, BeliefError> {
+    let mut lns = Vec::new();
+    for stand in [Stand::Never, Stand::There, Stand::Cured] {
+        let mut scenarios = Scenarios::one(network, Stand::Free);
+        scenarios.0[0][cause] = stand;
+        let cured = stand != Stand::Cured || !Timeline::new(network, evidence)?.remedies[cause].is_empty();
+        let ln = if cured { ln_within(network, evidence, &scenarios)? } else { None };
+        lns.push(ln.unwrap_or(f64::NEG_INFINITY));
+    }
+    let largest = lns.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if largest == f64::NEG_INFINITY {
+        return Err(impossible(network, evidence));
+    }
+    Ok(presence(&lns.iter().map(|ln| (ln - largest).exp()).collect::<Vec<_>>()))
 }
 
 /// ln P(evidence, scenario) of a single scenario; `None` when it is 0.

@@ -1,7 +1,10 @@
 //! A run of fills as an answer about those of its findings that anything drives.
 
-use super::evidence::{BeliefError, joint_states};
+use super::evidence::{BeliefError, joint_states_up_to};
 use super::network::{Finding, Network};
+
+/// Largest joint table of one run.
+const MOST_ENTRIES: usize = 1 << 20;
 
 /// P(run | states of the findings held), the last fastest: its floor, and for each combination above it what is above,
 /// times the chance that the findings not held, which only their leak drives, are as the combination says.
@@ -13,7 +16,7 @@ pub(crate) fn likelihood(
     held: &[bool],
 ) -> Result<Vec<f64>, BeliefError> {
     let kept: Vec<usize> = findings.iter().zip(held).filter(|(_, held)| **held).map(|(&f, _)| f).collect();
-    let Some(states) = joint_states(network, &kept) else {
+    let Some(states) = joint_states_up_to(MOST_ENTRIES, network, &kept) else {
         let sizes = kept.iter().map(|&finding| network.findings()[finding].degrees as f64 + 1.0);
         return Err(BeliefError::TooLarge { cost: sizes.product() });
     };

@@ -104,23 +104,34 @@ impl Sum {
         &self.totals
     }
 
-    /// The distribution of a variable in the only scenario.
+    /// Table entries touched on the way to the total.
+    pub(crate) fn cost(&self) -> f64 {
+        self.parts.iter().map(|part| part.cost).sum()
+    }
+
+    /// The distribution of a variable in the first scenario.
     pub(crate) fn marginal(&self, var: usize) -> Vec<f64> {
-        let mut sums = Vec::new();
-        for (part, share) in self.parts.iter().zip(&self.shares) {
-            add(&mut sums, &part.marginal(var), share[0]);
-        }
-        normal(sums)
+        self.marginals_of(var).into_iter().next().unwrap_or_default()
+    }
+
+    /// `[scenario][state]` of a variable; nothing where no scenario leaves it open.
+    pub(crate) fn marginals_of(&self, var: usize) -> Vec<Vec<f64>> {
+        self.mixed(|part| part.marginal(var, self.totals.len()))
     }
 
     /// `[scenario][outcome]` of what was asked under this number; all 0 in a scenario that the evidence rules out.
     pub(crate) fn answer(&self, number: usize) -> Vec<Vec<f64>> {
+        self.mixed(|part| part.answer(number, self.totals.len()))
+    }
+
+    /// What each part says, `[scenario][…]`, by its share.
+    fn mixed(&self, of: impl Fn(&Part) -> Vec<Vec<f64>>) -> Vec<Vec<f64>> {
         let mut sums: Vec<Vec<f64>> = Vec::new();
         for (part, shares) in self.parts.iter().zip(&self.shares) {
-            let answers = part.answer(number, self.totals.len());
-            sums.resize(answers.len(), Vec::new());
-            for ((sum, answer), share) in sums.iter_mut().zip(&answers).zip(shares) {
-                add(sum, answer, *share);
+            let said = of(part);
+            sums.resize(said.len().max(sums.len()), Vec::new());
+            for ((sum, own), share) in sums.iter_mut().zip(&said).zip(shares) {
+                add(sum, own, *share);
             }
         }
         sums.into_iter().map(normal).collect()
@@ -128,7 +139,7 @@ impl Sum {
 }
 
 /// Adds so much of some weights.
-fn add(sums: &mut Vec<f64>, weights: &[f64], share: f64) {
+pub(crate) fn add(sums: &mut Vec<f64>, weights: &[f64], share: f64) {
     sums.resize(sums.len().max(weights.len()), 0.0);
     sums.iter_mut().zip(weights).for_each(|(sum, weight)| *sum += share * weight);
 }
@@ -169,15 +180,18 @@ impl Part {
         table.iter().map(|&total| (total > 0.0).then(|| total.ln() + ln + self.ln)).collect()
     }
 
-    /// The distribution of a variable in the only scenario.
-    fn marginal(&self, var: usize) -> Vec<f64> {
+    /// `[scenario][state]` of a variable.
+    fn marginal(&self, var: usize, scenarios: usize) -> Vec<Vec<f64>> {
         let Some(reading) = self.readings[var] else { return Vec::new() };
-        let mut weights = vec![0.0; reading.states];
+        let mut weights = vec![vec![0.0; reading.states]; scenarios];
         let shares = self.run.shares(reading.step);
-        for (place, row) in shares.chunks_exact(reading.stride).enumerate() {
-            weights[place % reading.states] += row.iter().sum::<f64>();
+        for (place, row) in shares.chunks_exact(reading.stride * scenarios).enumerate() {
+            for entries in row.chunks_exact(scenarios) {
+                let weights = weights.iter_mut().zip(entries);
+                weights.for_each(|(weights, entry)| weights[place % reading.states] += entry);
+            }
         }
-        normal(weights)
+        weights.into_iter().map(normal).collect()
     }
 
     /// `[scenario][outcome]` of what was asked under this number; all 0 in a scenario that the evidence rules out.

@@ -33,15 +33,24 @@ impl Rows {
         if inner == outer {
             return Self(None);
         }
-        let mut rows = vec![0u32];
-        for axis in outer {
-            let stands = u32::from(inner.iter().any(|own| own.0 == axis.0));
-            let own = if stands == 1 { axis.1 as u32 } else { 1 };
-            let digits = 0..axis.1 as u32;
-            rows = rows
-                .iter()
-                .flat_map(|row| digits.clone().map(move |digit| row * own + digit * stands))
-                .collect();
+        let mut stride = 1;
+        let strides: Vec<(Var, u32)> = (inner.iter().rev())
+            .map(|axis| {
+                stride *= axis.1 as u32;
+                (axis.0, stride / axis.1 as u32)
+            })
+            .collect();
+        let mut strides = strides.into_iter().peekable();
+        let mut rows = Vec::with_capacity(size(outer));
+        rows.push(0u32);
+        for axis in outer.iter().rev() {
+            let stride = strides.next_if(|own| own.0 == axis.0).map_or(0, |own| own.1);
+            let block = rows.len();
+            for digit in 1..axis.1 {
+                let step = digit as u32 * stride;
+                rows.extend_from_within(..block);
+                rows[digit * block..].iter_mut().for_each(|row| *row += step);
+            }
         }
         Self(Some(rows))
     }
@@ -57,20 +66,25 @@ impl Rows {
         if self.0.is_none() && entries.is_none() {
             return Cow::Borrowed(table);
         }
-        let mut all = Vec::new();
-        let mut put = |row: &[f64]| match entries {
-            None => all.extend_from_slice(row),
-            Some(entries) => all.extend(entries.iter().map(|&entry| row[entry as usize])),
-        };
-        match &self.0 {
-            None => table.chunks_exact(width).for_each(&mut put),
-            Some(rows) => {
-                for cell in table.chunks_exact(inner * width) {
-                    rows.iter().for_each(|&row| put(&cell[row as usize * width..][..width]));
-                }
+        let Some(entries) = entries else { return Cow::Owned(self.spread(table, inner, width)) };
+        let spread =
+            if self.0.is_none() { Cow::Borrowed(table) } else { self.spread(table, inner, width).into() };
+        let told = |row: &[f64]| entries.iter().map(|&entry| row[entry as usize]).collect::<Vec<_>>();
+        Cow::Owned(spread.chunks_exact(width).flat_map(told).collect())
+    }
+
+    /// A table with its rows repeated to those of the larger one.
+    fn spread(&self, table: &[f64], inner: usize, width: usize) -> Vec<f64> {
+        let Some(rows) = &self.0 else { return table.to_vec() };
+        let mut all = Vec::with_capacity(table.len() / inner * rows.len());
+        for cell in table.chunks_exact(inner * width) {
+            if width == 1 {
+                all.extend(rows.iter().map(|&row| cell[row as usize]));
+            } else {
+                rows.iter().for_each(|&row| all.extend_from_slice(&cell[row as usize * width..][..width]));
             }
         }
-        Cow::Owned(all)
+        all
     }
 
     /// The rows of the larger table, each of `width` entries, summed onto those of the smaller.
@@ -78,6 +92,10 @@ impl Rows {
         let Some(rows) = &self.0 else { return table };
         let mut sums = vec![0.0; table.len() / rows.len() * inner];
         for (cell, sum) in table.chunks_exact(rows.len() * width).zip(sums.chunks_exact_mut(inner * width)) {
+            if width == 1 {
+                cell.iter().zip(rows).for_each(|(entry, &place)| sum[place as usize] += entry);
+                continue;
+            }
             for (row, &place) in cell.chunks_exact(width).zip(rows) {
                 let sum = &mut sum[place as usize * width..][..width];
                 sum.iter_mut().zip(row).for_each(|(sum, entry)| *sum += entry);
@@ -87,8 +105,36 @@ impl Rows {
     }
 }
 
-/// Which cells of two tables meet in which cell of their product.
-pub(crate) type Meeting = (u32, u32, u32);
+/// Which cells of two tables meet in which cell of their product: bundle by bundle which states meet in which, each bundle with
+/// its number of states in the two and in the product.
+#[derive(Debug, Default)]
+pub(crate) struct Meetings(Vec<(Vec<[u32; 3]>, [u32; 3])>);
+
+impl Meetings {
+    /// The next bundle, whose states change faster than those before.
+    pub(crate) fn and(&mut self, pairs: Vec<[u32; 3]>, states: [usize; 3]) {
+        self.0.push((pairs, states.map(|count| count as u32)));
+    }
+
+    fn each(&self, mut meet: impl FnMut([usize; 3])) {
+        each(&self.0, [0; 3], &mut meet);
+    }
+}
+
+fn each(bundles: &[(Vec<[u32; 3]>, [u32; 3])], cells: [u32; 3], meet: &mut impl FnMut([usize; 3])) {
+    let Some(((pairs, states), rest)) = bundles.split_first() else {
+        return meet(cells.map(|cell| cell as usize));
+    };
+    let first = [0, 1, 2].map(|side| cells[side] * states[side]);
+    for pair in pairs {
+        let cells = [0, 1, 2].map(|side| first[side] + pair[side]);
+        if rest.is_empty() {
+            meet(cells.map(|cell| cell as usize));
+        } else {
+            each(rest, cells, meet);
+        }
+    }
+}
 
 /// How a table comes about.
 #[derive(Debug)]
@@ -96,7 +142,7 @@ pub(crate) enum Act {
     /// It is given.
     Given(Vec<f64>),
     /// From two: rows multiply, cells meet.
-    Meet { from: [Step; 2], rows: [Rows; 2], meetings: Vec<Meeting> },
+    Meet { from: [Step; 2], rows: [Rows; 2], meetings: Meetings },
     /// One variable is summed out: it has `states`, and stands every `stride` rows.
     Sum { from: Step, stride: usize, states: usize },
     /// Cells go over into others with weights.
@@ -191,20 +237,17 @@ fn scale(table: &mut [f64]) -> f64 {
 }
 
 /// `into[out] += left[a] · right[b]` for each meeting, row by row.
-fn meet(left: &[f64], right: &[f64], meetings: &[Meeting], rows: usize, into: &mut [f64]) {
+fn meet(left: &[f64], right: &[f64], meetings: &Meetings, rows: usize, into: &mut [f64]) {
     if rows == 1 {
-        for &(a, b, out) in meetings {
-            into[out as usize] += left[a as usize] * right[b as usize];
-        }
-        return;
+        return meetings.each(|[a, b, out]| into[out] += left[a] * right[b]);
     }
-    for &(a, b, out) in meetings {
-        let (a, b, out) = (a as usize * rows, b as usize * rows, out as usize * rows);
+    meetings.each(|cells| {
+        let [a, b, out] = cells.map(|cell| cell * rows);
         let sides = left[a..a + rows].iter().zip(&right[b..b + rows]);
         for (sum, (left, right)) in into[out..out + rows].iter_mut().zip(sides) {
             *sum += left * right;
         }
-    }
+    });
 }
 
 fn moved(table: &[f64], moves: &[(u32, u32, f64)], rows: usize, into: &mut [f64]) {
@@ -316,15 +359,17 @@ impl Run {
 }
 
 /// `into[own] += other · back[out]` for each meeting.
-fn unmeet(other: &[f64], back: &[f64], meetings: &[Meeting], rows: usize, side: usize, into: &mut [f64]) {
-    for &(a, b, out) in meetings {
-        let (own, other_cell) = if side == 0 { (a, b) } else { (b, a) };
-        let (own, cell, out) = (own as usize * rows, other_cell as usize * rows, out as usize * rows);
+fn unmeet(other: &[f64], back: &[f64], meetings: &Meetings, rows: usize, side: usize, into: &mut [f64]) {
+    if rows == 1 {
+        return meetings.each(|cells| into[cells[side]] += other[cells[1 - side]] * back[cells[2]]);
+    }
+    meetings.each(|cells| {
+        let (own, cell, out) = (cells[side] * rows, cells[1 - side] * rows, cells[2] * rows);
         let sides = other[cell..cell + rows].iter().zip(&back[out..out + rows]);
         for (sum, (other, back)) in into[own..own + rows].iter_mut().zip(sides) {
             *sum += other * back;
         }
-    }
+    });
 }
 
 #[cfg(test)]
@@ -342,7 +387,8 @@ mod tests {
         let b = tape.push(Act::Given(right.clone()), 2, 6, apart.clone());
         let rows = [Rows::of(&short, &long), Rows::of(&long, &long)];
         // The larger of the two cells.
-        let meetings = vec![(0, 0, 0), (0, 1, 1), (1, 0, 1), (1, 1, 1)];
+        let mut meetings = Meetings::default();
+        meetings.and(vec![[0, 0, 0], [0, 1, 1], [1, 0, 1], [1, 1, 1]], [2, 2, 2]);
         let both = tape.push(Act::Meet { from: [a, b], rows, meetings }, 2, 6, apart.clone());
         let first = tape.push(Act::Sum { from: both, stride: 2, states: 3 }, 2, 2, apart.clone());
         let second = tape.push(Act::Sum { from: first, stride: 1, states: 2 }, 2, 1, apart.clone());

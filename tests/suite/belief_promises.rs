@@ -5,7 +5,7 @@ use handlamp::belief::{
     Readings, findings, ln_evidence, posterior, readings,
 };
 
-use crate::small_networks::Dice;
+use crate::dice::Dice;
 
 fn root(base: f64) -> Cause {
     Cause { base, after: Vec::new(), catch: None }

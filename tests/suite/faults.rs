@@ -177,6 +177,7 @@ const ANSWER: &[Shape] = &[
     ("format", 's'),
     ("causes", 'a'),
     ("nothing_known", 'n'),
+    ("standard_error", 'N'),
     ("conflict", 'O'),
     ("next", 'a'),
     ("visit", 'O'),
@@ -205,6 +206,7 @@ fn an_answer_holds_all_of_the_contract() {
     for Fault { name, answer, .. } in faults() {
         has(answer, ANSWER, name);
         assert_eq!(answer["format"], "handlamp-diagnosis/1");
+        assert_eq!(answer["exact"].as_bool(), Some(answer["standard_error"].is_null()), "{name}");
         has(&answer["knowledge"], &[("version", 's'), ("hash", 's')], name);
         for next in list(answer, "next") {
             has(next, NEXT, name);

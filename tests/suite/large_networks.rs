@@ -2,7 +2,7 @@
 
 use handlamp::belief::{Cause, Circumstance, Evidence, Finding, Item, Link, Moment, Network, Parent};
 
-use crate::small_networks::Dice;
+use crate::dice::Dice;
 
 /// A random network and case. Every third is in two layers with hard answers, the rest have all that the belief knows.
 pub(crate) fn case(seed: u64) -> (Network, Evidence) {

@@ -8,8 +8,9 @@ use handlamp::belief::{
 };
 use proptest::prelude::*;
 
+use crate::dice::Dice;
 use crate::oracle::{self, When};
-use crate::small_networks::{self, Dice};
+use crate::small_networks;
 
 /// Sums over all worlds for one set of causes that are there now.
 struct View {

@@ -6,6 +6,7 @@ use std::collections::BTreeSet;
 use serde::Serialize;
 
 use super::CautionOut;
+use crate::belief::Sampled;
 use crate::ids::CautionId;
 use crate::knowledge::Knowledge;
 use crate::plan::{Candidate, Kind, Then, Visit};
@@ -30,6 +31,10 @@ pub struct Diagnosis {
     format: &'static str,
     causes: Vec<CauseOut>,
     nothing_known: f64,
+    /// Whether the probabilities are exact; else they are sampled.
+    exact: bool,
+    /// Largest standard error of a cause's probability; none where they are exact.
+    standard_error: Option<f64>,
     conflict: Option<ConflictOut>,
     next: Vec<NextOut>,
     expected: ExpectedOut,
@@ -154,6 +159,8 @@ pub fn diagnosis(knowledge: &Knowledge, assessment: &Assessment, proposed: &Prop
         format: "handlamp-diagnosis/1",
         causes: assessment.causes.iter().map(|c| cause(knowledge, assessment, c)).collect(),
         nothing_known: assessment.nothing_known,
+        exact: assessment.posterior.sampled.is_none(),
+        standard_error: assessment.posterior.sampled.as_ref().map(Sampled::standard_error),
         conflict: assessment.conflict.as_ref().map(|found| {
             let heard = &assessment.heard[found.heard];
             ConflictOut {

@@ -25,6 +25,12 @@ pub fn likely(knowledge: &Knowledge, assessment: &Assessment) -> Page {
             .plain(format!(": {}", words::likelihood(suspect.probability)))
     };
     page.section("Likely causes", spoken_for(assessment).map(said));
+    if let Some(sampled) = &assessment.posterior.sampled {
+        page.text(format!(
+            "These chances are estimates, give or take {} %: the case is too tangled to be worked out exactly.",
+            (200.0 * sampled.standard_error()).ceil().max(1.0)
+        ));
+    }
     if assessment.nothing_known > 0.3 {
         page.text(format!(
             "Not in the book: {}. What was found is worth a lesson.",
