@@ -121,6 +121,7 @@ mod tests {
             causes: [0.1, 0.6, 0.001, 0.3].map(presence).to_vec(),
             circumstances: Vec::new(),
             ln_evidence: 0.0,
+            sampled: None,
         };
         assert_eq!(looked_at(&believed, &[1]), 1);
         assert_eq!(looked_at(&believed, &[1, 0]), 3);

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use handlamp::plan::{Act, Choice, Enquiry, Lockout, Move, Prospect, Scenario, choose};
 
-use crate::small_networks::Dice;
+use crate::dice::Dice;
 
 /// One small model: one fault, remedies, questions and lockouts.
 #[derive(Debug, Clone)]
@@ -191,7 +191,7 @@ fn gaps(count: usize, mut model: impl FnMut(&mut Dice) -> Model) -> (f64, f64) {
 
 /// Faults that share the probability unevenly.
 fn faults(dice: &mut Dice, count: usize) -> Vec<f64> {
-    let shares: Vec<f64> = (0..count).map(|_| -(1.0 - dice.between(0.0, 1.0)).ln()).collect();
+    let shares: Vec<f64> = (0..count).map(|_| -f64::ln(1.0 - dice.between(0.0, 1.0))).collect();
     let total: f64 = shares.iter().sum();
     shares.into_iter().map(|share| share / total).collect()
 }
