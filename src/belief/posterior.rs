@@ -57,7 +57,8 @@ pub fn sampled(network: &Network, evidence: &Evidence) -> Result<Posterior, Beli
     sample::sampled(network, evidence)
 }
 
-fn exact(network: &Network, evidence: &Evidence) -> Result<Posterior, BeliefError> {
+/// The same, refused where it cannot be exact.
+pub(crate) fn exact(network: &Network, evidence: &Evidence) -> Result<Posterior, BeliefError> {
     evidence.check(network)?;
     let timeline = Timeline::new(network, evidence)?;
     let scenarios = &Scenarios::one(network, Stand::Free);
@@ -88,11 +89,26 @@ pub fn findings(network: &Network, evidence: &Evidence) -> Result<Vec<Vec<f64>>,
     predict(network, evidence, &checks)
 }
 
+/// The same, refused where it cannot be exact.
+pub(crate) fn exact_findings(network: &Network, evidence: &Evidence) -> Result<Vec<Vec<f64>>, BeliefError> {
+    let checks: Vec<Check> = (0..network.findings().len()).map(|finding| itself(network, finding)).collect();
+    predicted(network, evidence, &checks, false)
+}
+
 /// P(outcome | evidence) of each open check, each by itself; sampled where an exact sum would be too large.
 pub fn predict(
     network: &Network,
     evidence: &Evidence,
     checks: &[Check],
+) -> Result<Vec<Vec<f64>>, BeliefError> {
+    predicted(network, evidence, checks, true)
+}
+
+fn predicted(
+    network: &Network,
+    evidence: &Evidence,
+    checks: &[Check],
+    may_sample: bool,
 ) -> Result<Vec<Vec<f64>>, BeliefError> {
     evidence.check(network)?;
     for (place, check) in checks.iter().enumerate() {
@@ -115,7 +131,7 @@ pub fn predict(
             Ok(sum.answer(0))
         };
         let mut known = match answers(&Scenarios::one(network, Stand::Free)) {
-            Err(BeliefError::TooLarge { .. }) => {
+            Err(BeliefError::TooLarge { .. }) if may_sample => {
                 let draws = match &mut draws {
                     Some(known) => known,
                     none => none.insert(sample::draws(network, evidence, &plain)?),

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::Plain;
 use crate::belief::evidence::{BeliefError, Evidence};
 use crate::belief::network::Network;
-use crate::belief::posterior::{findings, nothing_known, posterior};
+use crate::belief::posterior::{exact, exact_findings, nothing_known};
 
 /// The engine's posterior in terms of the plain variables.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,7 +27,7 @@ impl Plain {
         evidence: &Evidence,
         outside: Option<usize>,
     ) -> Result<Believed, BeliefError> {
-        let posterior = posterior(network, evidence)?;
+        let posterior = exact(network, evidence)?;
         let yes_or_no = |p: f64| vec![1.0 - p, p];
         let mut states = BTreeMap::new();
         for (variable, presence) in self.causes_now.iter().zip(&posterior.causes) {
@@ -39,7 +39,7 @@ impl Plain {
         for (variable, happened) in self.circumstances.iter().zip(&posterior.circumstances) {
             states.insert(*variable, yes_or_no(*happened));
         }
-        match findings(network, evidence) {
+        match exact_findings(network, evidence) {
             Ok(found) => states.extend(self.findings.iter().copied().zip(found)),
             Err(BeliefError::TooLarge { .. }) => {}
             Err(other) => return Err(other),
