@@ -109,3 +109,18 @@ fn a_remedy_under_a_lock_ends_with_the_hand_back_and_its_proof_begins_without_a_
     let state = walker.step(state, Input::Result(RemedyResult::GoneNotProved)).expect("a result").state;
     assert_eq!(state.lockout.key, None);
 }
+
+#[test]
+fn what_is_done_and_not_tried_yet_leaves_the_lock_on_for_the_next() {
+    let knowledge = built_in();
+    let walker = Walker::new(&knowledge);
+    for (result, stays) in [(RemedyResult::NotTried, true), (RemedyResult::StillThere, false)] {
+        let mut state = locked_for(&walker, &knowledge, "paper-round-pan");
+        state.ask = Ask::Remedy(RemedyId::new("free-the-pan"));
+        assert!(shown(&knowledge, &state).contains("Done, not tried yet: the lock stays on."));
+        let next = walker.step(state, Input::Result(result)).expect("a result").state;
+        assert_eq!(next.lockout.key.is_some(), stays, "{result:?}");
+    }
+    let open = at_the_machine(&walker, &knowledge);
+    assert_eq!(handlamp::walk::results(&open).len(), 3, "without a lock it is tried at once");
+}

@@ -13,6 +13,7 @@ mod dice;
 #[expect(dead_code, reason = "not in every test yet")]
 mod drawn;
 mod endings;
+mod explained;
 mod faults;
 mod find;
 mod hire;

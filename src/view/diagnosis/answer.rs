@@ -92,7 +92,7 @@ pub fn why(knowledge: &Knowledge, state: &State) -> Page {
         );
     }
     let ruled_out = assessment.ruled_out.iter().map(|ruled| reasons::ruled_out(knowledge, assessment, ruled));
-    page.section("Ruled out", ruled_out);
+    page.section("Unlikely by now", ruled_out);
     page
 }
 
@@ -193,7 +193,7 @@ pub fn answer(knowledge: &Knowledge, case: &Case, assessment: &Assessment) -> Pa
     if cured.is_none() {
         let ruled_out =
             assessment.ruled_out.iter().map(|ruled| reasons::ruled_out(knowledge, assessment, ruled));
-        page.section("Ruled out", ruled_out);
+        page.section("Unlikely by now", ruled_out);
     }
     let others = assessment
         .plan

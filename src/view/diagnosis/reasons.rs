@@ -78,7 +78,7 @@ pub(super) fn what_changes(knowledge: &Knowledge, plan: &Plan, candidate: &Candi
 pub(super) fn ruled_out(knowledge: &Knowledge, assessment: &Assessment, ruled: &RuledOut) -> String {
     let cause = title(knowledge, ruled.id.as_str());
     let Some(heard) = assessment.heard.get(ruled.heard) else { return sentence(cause) };
-    format!("{cause}: unlikely, because of this answer. {}.", heard_words(knowledge, heard))
+    format!("{cause}: unlikely. {}.", heard_words(knowledge, heard))
 }
 
 /// How a cause comes to be noticed: cause, conditions, symptom.
