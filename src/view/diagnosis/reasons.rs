@@ -68,7 +68,7 @@ pub(super) fn what_changes(knowledge: &Knowledge, plan: &Plan, candidate: &Candi
     let without = format!("Without asking, next would be: {}.", clause(title(knowledge, unasked)));
     let changes: Vec<String> = other.into_iter().map(words).collect();
     Some(match (same.is_empty(), changes.is_empty()) {
-        (_, true) => format!("{without} No answer changes that, but it makes it surer."),
+        (_, true) => format!("{without} No answer changes that."),
         (true, _) => format!("{without} Every answer leads elsewhere."),
         _ => format!("{without} What changes that: {}.", or(&changes)),
     })
