@@ -163,6 +163,26 @@ impl<'a> Graph<'a> {
         })
     }
 
+    /// All scenarios alike.
+    pub(super) fn alike(&self) -> Classes {
+        self.same.clone()
+    }
+
+    /// For each finding whether it can be nothing but normal, whenever it is looked at.
+    pub(super) fn firm(&mut self) -> Result<Vec<bool>, BeliefError> {
+        let mut firm = vec![false; self.places.len()];
+        for (finding, own) in self.places.iter().enumerate() {
+            let Some(place) = own else { continue };
+            let degrees = self.network.findings()[finding].degrees;
+            firm[finding] = true;
+            for version in 0..self.timeline.versions(finding).len() {
+                let some = 1 << (place.first + version * degrees);
+                firm[finding] &= self.bundles[place.bundle].id(some)?.is_none();
+            }
+        }
+        Ok(firm)
+    }
+
     pub(super) fn below(&self, finding: usize) -> &[(usize, usize)] {
         &self.below[finding]
     }

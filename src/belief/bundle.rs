@@ -145,6 +145,13 @@ impl Bundle {
         self.questions.push((question, look));
     }
 
+    /// Begins anew with the states; all ids are void.
+    pub(crate) fn forget(&mut self) {
+        self.states.clear();
+        self.ids.clear();
+        self.worths.clear();
+    }
+
     pub(crate) fn state(&self, id: StateId) -> State {
         self.states[usize::from(id)]
     }

@@ -6,6 +6,7 @@ use super::assembly::Given;
 use super::course::{Scenarios, Stand};
 use super::evidence::{BeliefError, Evidence};
 use super::network::Network;
+use super::pair;
 use super::posterior::Posterior;
 use super::sum::Sum;
 use super::timeline::Timeline;
@@ -163,8 +164,11 @@ impl Search<'_> {
         let rows: Vec<Vec<Stand>> =
             batch.iter().map(|causes| stands(self.network, causes, Stand::There)).collect();
         let (network, evidence, timeline) = (self.network, self.evidence, &self.timeline);
-        let sum = Sum::total(Given { network, evidence, timeline, scenarios: &Scenarios(rows) })?;
-        let totals = sum.ln_totals();
+        let totals = pair::halved(&rows, &|rows: &[Vec<Stand>]| {
+            let scenarios = &Scenarios(rows.to_vec());
+            let sum = Sum::total(Given { network, evidence, timeline, scenarios })?;
+            Ok(sum.ln_totals().to_vec())
+        })?;
         for (place, causes) in batch.into_iter().enumerate() {
             let ln = totals.get(place).copied().flatten();
             self.weighed.insert(causes, ln.map(|ln| (ln - self.ln_evidence).exp().min(1.0)));

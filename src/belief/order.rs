@@ -7,15 +7,17 @@
 //! with have, the answers are weighed in and its state is forgotten. What goes next is what makes the smallest tables. The cost,
 //! the table entries touched, is counted before anything is computed.
 
-use super::assembly::Graph;
-use super::bundle::StateId;
+use super::assembly::{Graph, Leaf};
+use super::bundle::{Bundle, StateId};
 use super::evidence::BeliefError;
 use super::outline;
-use super::piece::{Piece, joined, settled, started, summed};
+use super::piece::{Piece, joined, settled, started, summed, undriven};
 use super::tape::{Axis, Step, Tape, Var};
 
 /// Most table entries that one sum may touch.
 pub(crate) const MOST_ENTRIES: f64 = 5e7;
+/// One more rule is tried for each time that the best order so far touches so many: about what choosing one costs.
+const WORTH_A_TRY: f64 = 1.5e5;
 
 /// Where the weights of one variable can be read.
 #[derive(Debug, Clone, Copy)]
@@ -71,8 +73,33 @@ struct Next {
     drives: Vec<usize>,
     /// Findings that have to be driven before.
     needs: Vec<usize>,
-    /// The larger of the tables before and after, among equals what puts fewer together; none if it is out of date.
+    /// What the rule says of it; none if it is out of date.
     score: Option<f64>,
+}
+
+/// What a greedy choice holds small.
+#[derive(Debug, Clone, Copy)]
+enum Rule {
+    /// What is left, as a share of all that it is made of.
+    Share,
+    /// By how much it is more than all that it is made of.
+    Net,
+    /// What is left, large steps being preferred less than by their share.
+    Evened,
+}
+
+/// None is best everywhere, so all are tried where it is worth it, the first of them being best most often.
+const RULES: [Rule; 3] = [Rule::Share, Rule::Net, Rule::Evened];
+
+impl Rule {
+    /// What a step that makes `after` entries of `before` is worth, the least being best.
+    fn score(self, after: f64, before: f64) -> f64 {
+        match self {
+            Self::Share => after / before,
+            Self::Net => after - before,
+            Self::Evened => after / before.powf(0.6),
+        }
+    }
 }
 
 struct Planner<'g, 'a> {
@@ -82,10 +109,38 @@ struct Planner<'g, 'a> {
     by_var: Vec<Vec<usize>>,
     by_bundle: Vec<Vec<usize>>,
     driven: Vec<bool>,
+    /// By finding: whether it can be nothing but normal.
+    firm: Vec<bool>,
+    rule: Rule,
 }
 
 /// Plans the sum over every variable of the graph below `vars`, touching at most so many table entries; others stay.
 pub(crate) fn order(graph: &mut Graph<'_>, vars: usize, most: f64) -> Result<Order, BeliefError> {
+    let leaves = std::mem::take(&mut graph.leaves);
+    let mut best: Result<Order, BeliefError> = Err(BeliefError::TooLarge { cost: most });
+    for (tried, rule) in RULES.into_iter().enumerate() {
+        let most = match &best {
+            Ok(known) if known.cost <= WORTH_A_TRY * tried as f64 => break,
+            Ok(known) => known.cost,
+            Err(_) => most,
+        };
+        match (planned(graph, &leaves, (vars, most), rule), &best) {
+            (Err(BeliefError::TooLarge { .. }), Ok(_)) => {}
+            (next, _) => best = next,
+        }
+        if best.is_err() {
+            graph.bundles.iter_mut().for_each(Bundle::forget);
+        }
+    }
+    best
+}
+/// The sum in the order that one rule chooses.
+fn planned(
+    graph: &mut Graph<'_>,
+    leaves: &[Leaf],
+    (vars, most): (usize, f64),
+    rule: Rule,
+) -> Result<Order, BeliefError> {
     let mut todo: Vec<Next> = (0..vars as Var)
         .map(|var| Next { kind: Kind::Sum(var), drives: Vec::new(), needs: Vec::new(), score: None })
         .collect();
@@ -96,9 +151,11 @@ pub(crate) fn order(graph: &mut Graph<'_>, vars: usize, most: f64) -> Result<Ord
         by_var: vec![Vec::new(); vars],
         by_bundle: vec![Vec::new(); graph.bundles.len()],
         driven: vec![false; graph.places.len()],
+        firm: graph.firm()?,
+        rule,
         graph,
     };
-    for leaf in std::mem::take(&mut planner.graph.leaves) {
+    for leaf in leaves {
         let piece = started(planner.graph, &mut planner.order, leaf)?;
         planner.keep(piece);
     }
@@ -231,17 +288,25 @@ impl Planner<'_, '_> {
             Kind::Drive(_) => 1.0,
         };
         let fresh = |child: usize| {
-            self.graph.places[child]
-                .is_some_and(|own| sets.iter().all(|set| set.0 != own.bundle || set.2 & own.mask == 0))
+            !self.firm[child]
+                && self.graph.places[child]
+                    .is_some_and(|own| sets.iter().all(|set| set.0 != own.bundle || set.2 & own.mask == 0))
         };
         let below = next.drives.iter().flat_map(|&finding| self.graph.below(finding));
         let new = below.filter(|&&(child, _)| fresh(child)).count() as f64;
-        inside.max(inside / gone * new.exp2()) + gathered.len() as f64
+        let sizes = gathered.iter().filter_map(|&piece| self.pieces[piece].as_ref());
+        let before = sizes.map(|piece| piece.entries() as f64).sum::<f64>() + 1.0;
+        self.rule.score(inside / gone * new.exp2(), before)
     }
 
     fn perform(&mut self, next: &Next) -> Result<(), BeliefError> {
         let Some(piece) = self.join(self.gathered(&next.kind))? else {
             next.drives.iter().for_each(|&finding| self.driven[finding] = true);
+            if let Kind::Weigh(bundle) = next.kind
+                && let Some(piece) = undriven(self.graph, &mut self.order, bundle)?
+            {
+                self.keep(piece);
+            }
             return Ok(());
         };
         let piece = match next.kind {

@@ -120,9 +120,24 @@ impl Ask<'_> {
         Given { network: self.network, evidence: self.evidence, timeline, scenarios }
     }
 
-    /// `[check][combination][outcome]`.
+    /// `[check][combination][outcome]`: together, or where that would be too large one half of the checks after the other, and of
+    /// a single check one half of the combinations.
     fn outcomes(&self, checks: &[&Check]) -> Result<Vec<Vec<Vec<f64>>>, BeliefError> {
-        let rows = self.combinations.iter().map(|c| stands(self.network, &c.causes, Stand::There));
+        let all: Vec<&Combination> = self.combinations.iter().collect();
+        pair::halved(checks, &|checks: &[&Check]| match checks {
+            [check] => Ok(vec![pair::halved(&all, &|some: &[&Combination]| {
+                Ok(self.outcomes_within(&[*check], some)?.pop().unwrap_or_default())
+            })?]),
+            _ => self.outcomes_within(checks, &all),
+        })
+    }
+
+    fn outcomes_within(
+        &self,
+        checks: &[&Check],
+        combinations: &[&Combination],
+    ) -> Result<Vec<Vec<Vec<f64>>>, BeliefError> {
+        let rows = combinations.iter().map(|c| stands(self.network, &c.causes, Stand::There));
         let scenarios = Scenarios(rows.collect());
         let mut timeline = self.timeline.clone();
         let see = |check: &&Check| timeline.see_now(self.network, &check.findings, check.moment);
@@ -170,8 +185,10 @@ impl Ask<'_> {
             (normal[0], other[0]) = (1.0, 0.0);
             let outcomes = [normal, other];
             let asking = Asking { sights: &sights, outcomes: &outcomes };
-            let sum = Sum::answers(self.given(&timeline, &Scenarios(rows)), &[asking])?;
-            sum.answer(0).into_iter().map(|outcomes| outcomes[0]).collect()
+            pair::halved(&rows, &|rows: &[Vec<Stand>]| {
+                let sum = Sum::answers(self.given(&timeline, &Scenarios(rows.to_vec())), &[asking])?;
+                Ok(sum.answer(0).into_iter().map(|outcomes| outcomes[0]).collect())
+            })?
         };
         let mut normal = normal.into_iter();
         let subsets = self.combinations.iter().map(|c| 1usize << c.causes.len());

@@ -54,16 +54,17 @@ fn set_of(graph: &Graph<'_>, bundle: usize, mut states: Vec<StateId>) -> Set {
 }
 
 /// A given table, its states brought to those that stand for them.
-pub(super) fn started(graph: &mut Graph<'_>, order: &mut Order, leaf: Leaf) -> Result<Piece, BeliefError> {
-    let (rows, classes) = (size(&leaf.axes), leaf.classes);
+pub(super) fn started(graph: &mut Graph<'_>, order: &mut Order, leaf: &Leaf) -> Result<Piece, BeliefError> {
+    let (rows, classes) = (size(&leaf.axes), leaf.classes.clone());
     let entries = rows * classes.count();
-    let Some((bundle, states)) = leaf.states else {
+    let axes = leaf.axes.clone();
+    let Some((bundle, states)) = &leaf.states else {
         order.spend(entries as f64)?;
-        let step = order.tape.push(Act::Given(leaf.table), 1, rows, classes.clone());
-        return Ok(Piece { step, sets: Vec::new(), axes: leaf.axes, classes });
+        let step = order.tape.push(Act::Given(leaf.table.clone()), 1, rows, classes.clone());
+        return Ok(Piece { step, sets: Vec::new(), axes, classes });
     };
-    let ids = states.iter().map(|&state| graph.bundles[bundle].id(state)).collect::<Result<Vec<_>, _>>()?;
-    let set = set_of(graph, bundle, ids.iter().copied().flatten().collect());
+    let ids = states.iter().map(|&state| graph.bundles[*bundle].id(state)).collect::<Result<Vec<_>, _>>()?;
+    let set = set_of(graph, *bundle, ids.iter().copied().flatten().collect());
     let mut table = vec![0.0; set.states.len() * entries];
     for (cell, id) in leaf.table.chunks_exact(entries).zip(ids) {
         if let Some(place) = id.and_then(|id| set.states.binary_search(&id).ok()) {
@@ -75,7 +76,38 @@ pub(super) fn started(graph: &mut Graph<'_>, order: &mut Order, leaf: Leaf) -> R
     }
     order.spend(table.len() as f64)?;
     let step = order.tape.push(Act::Given(table), set.states.len(), rows, classes.clone());
-    Ok(Piece { step, sets: vec![set], axes: leaf.axes, classes })
+    Ok(Piece { step, sets: telling(graph, vec![set])?, axes, classes })
+}
+
+/// The chance of all that is said of a bundle that nothing drives, as a number.
+pub(super) fn undriven(
+    graph: &mut Graph<'_>,
+    order: &mut Order,
+    bundle: usize,
+) -> Result<Option<Piece>, BeliefError> {
+    let normal = graph.bundles[bundle].id(0)?;
+    let worth = normal.map_or(0.0, |id| graph.bundles[bundle].worth(id));
+    if worth == 1.0 {
+        return Ok(None);
+    }
+    order.spend(1.0)?;
+    let classes = graph.alike();
+    let step = order.tape.push(Act::Given(vec![worth]), 1, 1, classes.clone());
+    Ok(Some(Piece { step, sets: Vec::new(), axes: Vec::new(), classes }))
+}
+
+/// Sets without those that hold nothing but normal: put together with others it changes nothing, so that it would only tie
+/// what a normal finding has no need to tie. Where something is asked, they stay.
+fn telling(graph: &mut Graph<'_>, mut sets: Vec<Set>) -> Result<Vec<Set>, BeliefError> {
+    for place in (0..sets.len()).rev() {
+        let bundle = &mut graph.bundles[sets[place].bundle];
+        if let ([only], true) = (&sets[place].states[..], bundle.questions.is_empty()) {
+            if bundle.id(0)? == Some(*only) {
+                sets.remove(place);
+            }
+        }
+    }
+    Ok(sets)
 }
 
 /// The product of two: rows multiply, states are joined.
@@ -110,7 +142,8 @@ pub(super) fn joined(
         rows: [left, right].map(|piece| Rows::of(&piece.axes, &axes)),
         meetings,
     };
-    Ok(Piece { step: order.tape.push(act, cells, rows, classes.clone()), sets, axes, classes })
+    let step = order.tape.push(act, cells, rows, classes.clone());
+    Ok(Piece { step, sets: telling(graph, sets)?, axes, classes })
 }
 
 fn bundles_of(pieces: [&Piece; 2]) -> Vec<usize> {
@@ -190,7 +223,7 @@ pub(super) fn settled(
     let cells = sets.iter().map(|set| set.states.len()).product();
     let act = Act::Move { from: piece.step, moves };
     let step = order.tape.push(act, cells, size(&piece.axes), piece.classes.clone());
-    Ok(Piece { step, sets, ..piece })
+    Ok(Piece { step, sets: telling(graph, sets)?, ..piece })
 }
 
 fn note_questions(graph: &Graph<'_>, order: &mut Order, piece: &Piece, bundle: usize) {

@@ -13,6 +13,7 @@ use super::assembly::{Given, cause_var, circumstance_var};
 use super::course::{Scenarios, Stand};
 use super::evidence::{BeliefError, Evidence};
 use super::network::{Network, Parent};
+use super::pair;
 use super::posterior::{Posterior, Presence};
 use super::sum::{Sum, add, normal};
 use super::timeline::Timeline;
@@ -75,7 +76,9 @@ impl Draws {
     ) -> Result<Vec<f64>, BeliefError> {
         let mut mean = Vec::new();
         for part in self.states.chunks(SIDE_BY_SIDE) {
-            let said = said(&Scenarios(part.iter().map(|state| state.0.clone()).collect()))?;
+            let said = pair::halved(part, &|part: &[(Vec<Stand>, f64)]| {
+                said(&Scenarios(part.iter().map(|state| state.0.clone()).collect()))
+            })?;
             for (own, (_, share)) in said.iter().zip(part) {
                 add(&mut mean, own, *share);
             }
@@ -208,11 +211,15 @@ impl<'a> Sampler<'a> {
         new.sort_unstable();
         new.dedup();
         for part in new.chunks(SIDE_BY_SIDE) {
-            let scenarios = &Scenarios(part.iter().map(|state| self.stands(state)).collect());
             let (network, evidence, timeline) = (self.network, self.evidence, self.timeline);
-            let sum = Sum::total(Given { network, evidence, timeline, scenarios })?;
-            self.spent += sum.cost();
-            let lns = sum.ln_totals().iter().map(|ln| ln.unwrap_or(f64::NEG_INFINITY));
+            let weighed = pair::halved(part, &|part: &[State]| {
+                let scenarios = &Scenarios(part.iter().map(|state| self.stands(state)).collect());
+                let sum = Sum::total(Given { network, evidence, timeline, scenarios })?;
+                let share = sum.cost() / part.len() as f64;
+                Ok(sum.ln_totals().iter().map(|ln| (ln.unwrap_or(f64::NEG_INFINITY), share)).collect())
+            })?;
+            self.spent += weighed.iter().map(|(_, share)| share).sum::<f64>();
+            let lns = weighed.into_iter().map(|(ln, _)| ln);
             self.weighed.extend(part.iter().cloned().zip(lns));
         }
         Ok(())

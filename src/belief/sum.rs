@@ -7,11 +7,17 @@ use super::bundle::{Bundle, StateId};
 use super::evidence::BeliefError;
 use super::order::{Asked, MOST_ENTRIES, Reading, order};
 use super::tape::{Run, Step};
-use super::ways;
+use super::ways::{self, Grain};
 
 /// A sum with a run in it may touch so many table entries in one piece, and so many more for each scenario, before it is
 /// taken apart: about what the three or so sums of a run taken apart cost.
 const CHEAP: [f64; 2] = [2e5, 2e4];
+/// Taken apart by the draws alone it may touch so many; past that its combinations are taken in groups…
+const PIECEMEAL: f64 = 1e7;
+/// …each of which differs in at most so many findings.
+const DIFFER: usize = 1;
+/// A run with more joint states is not tried in one piece, nor one whose combinations have more below them by its draws alone.
+const MOST_JOINT: f64 = 4096.0;
 
 /// What the evidence and the scenarios add up to, in one piece or in the ways that a run may be taken.
 pub(crate) struct Sum {
@@ -35,8 +41,8 @@ impl Sum {
 
     /// The same with the run at this place of the evidence taken apart, however small it is.
     #[cfg(test)]
-    pub(crate) fn marginals_apart(given: Given<'_>, place: usize) -> Result<Self, BeliefError> {
-        Self::apart(given, place, &[], true).map(Self::read_back)
+    pub(crate) fn marginals_apart(given: Given<'_>, run: (usize, Grain)) -> Result<Self, BeliefError> {
+        Self::apart(given, run, &[], true, MOST_ENTRIES).map(Self::read_back)
     }
 
     fn read_back(mut self) -> Self {
@@ -60,17 +66,30 @@ impl Sum {
         let Some(place) = ways::dividing(given.evidence) else {
             return Ok(Self::of(vec![Part::new(given, asked, whole, MOST_ENTRIES)?], scenarios));
         };
+        let [joint, below] = ways::sizes(given.network, &given.evidence.0[place]);
         let cheap = CHEAP[0] + CHEAP[1] * scenarios as f64;
-        if let Ok(part) = Part::new(given, asked, whole, cheap) {
+        if joint <= MOST_JOINT
+            && let Ok(part) = Part::new(given, asked, whole, cheap)
+        {
             return Ok(Self::of(vec![part], scenarios));
         }
-        Self::apart(given, place, asked, whole)
+        let apart = |grain, most| Self::apart(given, (place, grain), asked, whole, most);
+        let draws = if below <= MOST_JOINT { PIECEMEAL } else { 0.0 };
+        apart(Grain::Draws, draws)
+            .or_else(|_| apart(Grain::Groups(DIFFER), MOST_ENTRIES))
+            .or_else(|_| apart(Grain::Draws, MOST_ENTRIES))
     }
 
     /// The sum over the ways to take the run at this place of the evidence, each by itself.
-    fn apart(given: Given<'_>, place: usize, asked: &[Asking<'_>], whole: bool) -> Result<Self, BeliefError> {
-        let (mut parts, mut left) = (Vec::new(), MOST_ENTRIES);
-        for way in ways::ways(given, place) {
+    fn apart(
+        given: Given<'_>,
+        (place, grain): (usize, Grain),
+        asked: &[Asking<'_>],
+        whole: bool,
+        mut left: f64,
+    ) -> Result<Self, BeliefError> {
+        let mut parts = Vec::new();
+        for way in ways::ways(given, place, grain) {
             let one = Given { evidence: &way.evidence, timeline: &way.timeline, ..given };
             let mut part = Part::new(one, asked, whole, left)?;
             part.ln += way.weight.ln();
@@ -184,11 +203,16 @@ impl Part {
     fn marginal(&self, var: usize, scenarios: usize) -> Vec<Vec<f64>> {
         let Some(reading) = self.readings[var] else { return Vec::new() };
         let mut weights = vec![vec![0.0; reading.states]; scenarios];
-        let shares = self.run.shares(reading.step);
-        for (place, row) in shares.chunks_exact(reading.stride * scenarios).enumerate() {
-            for entries in row.chunks_exact(scenarios) {
-                let weights = weights.iter_mut().zip(entries);
-                weights.for_each(|(weights, entry)| weights[place % reading.states] += entry);
+        let (table, back) = self.run.sides(reading.step);
+        let width = reading.stride * scenarios;
+        for (place, (row, back)) in table.chunks_exact(width).zip(back.chunks_exact(width)).enumerate() {
+            let state = place % reading.states;
+            if let [weights] = &mut weights[..] {
+                weights[state] += row.iter().zip(back).map(|(entry, back)| entry * back).sum::<f64>();
+                continue;
+            }
+            for (place, (entry, back)) in row.iter().zip(back).enumerate() {
+                weights[place % scenarios][state] += entry * back;
             }
         }
         weights.into_iter().map(normal).collect()

@@ -351,10 +351,16 @@ impl Run {
         self.back[step] = back;
     }
 
-    /// How much of the total stands on each entry of a table asked about, for each scenario, up to a factor of the scenario.
+    /// A table asked about, and what all others together say of each of its entries: their product is how much of the total
+    /// stands on it, for each scenario up to a factor of the scenario.
+    pub(crate) fn sides(&self, step: Step) -> (Cow<'_, [f64]>, &[f64]) {
+        (self.told_apart(step, &Rows(None)), &self.back[step])
+    }
+
+    /// The products themselves.
     pub(crate) fn shares(&self, step: Step) -> Vec<f64> {
-        let table = self.told_apart(step, &Rows(None));
-        table.iter().zip(&self.back[step]).map(|(entry, back)| entry * back).collect()
+        let (table, back) = self.sides(step);
+        table.iter().zip(back).map(|(entry, back)| entry * back).collect()
     }
 }
 

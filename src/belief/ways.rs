@@ -4,12 +4,14 @@
 //! all, and, for each draw of which causes sleep, what stands above the floor. The latter is 0 at most states: a state that
 //! no combination can grow into any more is dropped at once (`bundle.rs`), so that hardly more than the combinations
 //! themselves are told apart, where the run as a whole ties all its patterns together at all draws (conditioning; Pearl
-//! 1988, chapter 4).
+//! 1988, chapter 4). Where even the combinations tie too much together, they are taken in groups that differ in few patterns:
+//! the others are then known without doubt, and tie nothing.
 
 use std::cmp::Reverse;
 
 use super::assembly::Given;
-use super::evidence::{Evidence, Item};
+use super::evidence::{Evidence, Item, Moment};
+use super::network::Network;
 use super::timeline::{Sight, Timeline};
 
 /// A run with fewer findings is small as it is.
@@ -33,13 +35,32 @@ pub(crate) fn dividing(evidence: &Evidence) -> Option<usize> {
         .map(|(_, place)| place)
 }
 
+/// The joint states of the findings of a run, and at most how many of them a combination can grow from.
+pub(crate) fn sizes(network: &Network, run: &Item) -> [f64; 2] {
+    let Item::Run { findings, combos, .. } = run else { return [1.0; 2] };
+    let degrees = findings.iter().map(|&finding| network.findings()[finding].degrees);
+    let joint =
+        |degrees: &mut dyn Iterator<Item = usize>| degrees.map(|degree| degree as f64 + 1.0).product();
+    let below = combos.iter().map(|combo| joint(&mut combo.0.iter().copied())).sum::<f64>();
+    [joint(&mut degrees.into_iter()), below]
+}
+
+/// How finely a run is taken apart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Grain {
+    /// Its combinations stay together.
+    Draws,
+    /// In groups of combinations that differ in at most so many findings.
+    Groups(usize),
+}
+
 /// Every way to take the run at this place that has any weight.
-pub(crate) fn ways(given: Given<'_>, place: usize) -> Vec<Way> {
+pub(crate) fn ways(given: Given<'_>, place: usize, grain: Grain) -> Vec<Way> {
     let Item::Run { findings, floor, combos, moment } = &given.evidence.0[place] else { return Vec::new() };
-    let way = |weight: f64, run: Option<(Item, Vec<Sight>)>| {
+    let way = |weight: f64, seen: Vec<(Item, Vec<Sight>)>| {
         let (mut evidence, mut timeline) = (given.evidence.clone(), given.timeline.clone());
-        let (run, sights) = run.unzip();
-        evidence.0.splice(place..=place, run);
+        let (items, sights): (Vec<_>, Vec<_>) = seen.into_iter().unzip();
+        evidence.0.splice(place..=place, items);
         timeline.sights.splice(place..=place, sights);
         Way { weight, evidence, timeline }
     };
@@ -48,15 +69,78 @@ pub(crate) fn ways(given: Given<'_>, place: usize) -> Vec<Way> {
         .filter(|(_, value)| value > floor)
         .map(|(degrees, value)| (degrees.clone(), value - floor))
         .collect();
-    let mut all = vec![way(*floor, None)];
-    if !above.is_empty() {
-        let run = Item::Run { findings: findings.clone(), floor: 0.0, combos: above, moment: *moment };
-        all.extend(
-            moments(given.timeline, place).into_iter().map(|(p, sights)| way(p, Some((run.clone(), sights)))),
-        );
+    let groups = match grain {
+        Grain::Draws if above.is_empty() => Vec::new(),
+        Grain::Draws => vec![Group { open: (0..findings.len()).collect(), members: above.iter().collect() }],
+        Grain::Groups(differ) => grouped(&above, differ),
+    };
+    let mut all = vec![way(*floor, Vec::new())];
+    for (p, sights) in moments(given.timeline, place) {
+        all.extend(groups.iter().map(|group| way(p, group.seen(given.network, &sights, *moment))));
     }
     all.retain(|way| way.weight > 0.0);
     all
+}
+
+/// Combinations that differ in few findings.
+#[derive(Debug)]
+struct Group<'c> {
+    /// The places of those findings, ascending.
+    open: Vec<usize>,
+    members: Vec<&'c (Vec<usize>, f64)>,
+}
+
+impl Group<'_> {
+    /// The run as this group has it: a smaller run over what is open, and the rest without doubt.
+    fn seen(&self, network: &Network, sights: &[Sight], moment: Moment) -> Vec<(Item, Vec<Sight>)> {
+        let of = |degrees: &[usize]| self.open.iter().map(|&place| degrees[place]).collect();
+        let open: Vec<Sight> = self.open.iter().map(|&place| sights[place].clone()).collect();
+        let run = Item::Run {
+            findings: open.iter().map(|sight| sight.finding).collect(),
+            floor: 0.0,
+            combos: self.members.iter().map(|(degrees, value)| (of(degrees), *value)).collect(),
+            moment,
+        };
+        let closed = (0..sights.len()).filter(|place| !self.open.contains(place));
+        let known = closed.map(|place| {
+            let degree = self.members[0].0[place];
+            (known(network, sights[place].finding, degree, moment), vec![sights[place].clone()])
+        });
+        std::iter::once((run, open)).chain(known).collect()
+    }
+}
+
+/// Each combination in one group, those first that differ most from the heaviest: the groups around them take in others.
+fn grouped(combos: &[(Vec<usize>, f64)], most: usize) -> Vec<Group<'_>> {
+    let differing = |a: &[usize], b: &[usize]| (0..a.len()).filter(|&f| a[f] != b[f]).collect::<Vec<_>>();
+    let Some(heaviest) = combos.iter().max_by(|a, b| a.1.total_cmp(&b.1)) else { return Vec::new() };
+    let mut left: Vec<&(Vec<usize>, f64)> = combos.iter().collect();
+    left.sort_by_key(|combo| Reverse(differing(&combo.0, &heaviest.0).len()));
+    let mut groups = Vec::new();
+    while let Some(&seed) = left.first() {
+        let mut near = left.clone();
+        near.sort_by_key(|combo| differing(&combo.0, &seed.0).len());
+        let mut group = Group { open: Vec::new(), members: Vec::new() };
+        for combo in near {
+            let mut open = differing(&combo.0, &seed.0);
+            open.extend(&group.open);
+            open.sort_unstable();
+            open.dedup();
+            if open.len() <= most {
+                (group.open, _) = (open, group.members.push(combo));
+            }
+        }
+        left.retain(|combo| !group.members.iter().any(|member| std::ptr::eq(*member, *combo)));
+        groups.push(group);
+    }
+    groups
+}
+
+/// That a finding is in this degree, without doubt.
+fn known(network: &Network, finding: usize, degree: usize, moment: Moment) -> Item {
+    let states = 0..=network.findings()[finding].degrees;
+    let likelihood = states.map(|state| f64::from(u8::from(state == degree))).collect();
+    Item::Answer { findings: vec![finding], likelihood, moment }
 }
 
 /// What the run sees for each draw of how deep those that come and go sleep; draws that see the same are one.
@@ -81,8 +165,7 @@ fn moments(timeline: &Timeline, place: usize) -> Vec<(f64, Vec<Sight>)> {
 #[cfg(test)]
 mod tests {
     use super::super::course::{Scenarios, Stand};
-    use super::super::evidence::Moment;
-    use super::super::network::{Cause, Finding, Link, Network, Parent};
+    use super::super::network::{Cause, Finding, Link, Parent};
     use super::super::sum::Sum;
     use super::*;
 
@@ -122,15 +205,17 @@ mod tests {
             let given =
                 Given { network: &network, evidence: &evidence, timeline: &timeline, scenarios: &scenarios };
             let whole = Sum::marginals(given).unwrap();
-            let apart = Sum::marginals_apart(given, 1).unwrap();
-            let close = |a: f64, b: f64| (a - b).abs() < 1e-13;
-            assert!(close(whole.ln_totals()[0].unwrap(), apart.ln_totals()[0].unwrap()), "{moment:?}");
-            for cause in 0..3 {
-                let (one, other) = (whole.marginal(cause), apart.marginal(cause));
-                assert!(
-                    one.iter().zip(&other).all(|(a, b)| close(*a, *b)),
-                    "{moment:?} {cause}: {one:?} {other:?}"
-                );
+            for grain in [Grain::Draws, Grain::Groups(0), Grain::Groups(1), Grain::Groups(2)] {
+                let apart = Sum::marginals_apart(given, (1, grain)).unwrap();
+                let close = |a: f64, b: f64| (a - b).abs() < 1e-13;
+                assert!(close(whole.ln_totals()[0].unwrap(), apart.ln_totals()[0].unwrap()), "{moment:?}");
+                for cause in 0..3 {
+                    let (one, other) = (whole.marginal(cause), apart.marginal(cause));
+                    assert!(
+                        one.iter().zip(&other).all(|(a, b)| close(*a, *b)),
+                        "{moment:?} {grain:?} {cause}: {one:?} {other:?}"
+                    );
+                }
             }
         }
     }
