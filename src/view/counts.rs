@@ -1,14 +1,18 @@
-//! `knowledge stats`: how much the knowledge holds, and what is still incomplete.
+//! `knowledge stats`: how much the knowledge holds, what is still incomplete, and what decides in simulated calls.
 
 use super::{Block, Page, Table, Words, words};
+use crate::ids::CauseId;
 use crate::knowledge::Knowledge;
+use crate::rehearse::{Asked, Decisions, Idle, Moved};
 use crate::vet::{Counts, Stats};
 
 /// How many incomplete entries are named.
 const NAMED: usize = 12;
+/// How many questions are named, the most often asked first.
+const ASKED: usize = 12;
 
-/// The page of the counts.
-pub fn page(knowledge: &Knowledge, stats: &Stats) -> Page {
+/// The page of the counts, and of what decides where that was looked for.
+pub fn page(knowledge: &Knowledge, stats: &Stats, decided: Option<&Decisions>) -> Page {
     let mut page = Page::titled(format!("Knowledge {}", knowledge.version));
     let mut table = Table::new(&["kind", "#complete", "#all"]);
     for (kind, complete, all) in by_kind(&stats.complete, &stats.all) {
@@ -22,6 +26,15 @@ pub fn page(knowledge: &Knowledge, stats: &Stats) -> Page {
             .iter()
             .map(|(machine, expected)| format!("{machine}: {}", words::rounded(*expected, Some(0.01)))),
     );
+    let groups = stats.not_told_apart.iter().flat_map(|(machine, groups)| {
+        groups.iter().map(move |group| {
+            let causes: Vec<&str> = group.iter().map(CauseId::as_str).collect();
+            format!("{machine}: {}", words::and(&causes))
+        })
+    });
+    page.section("Causes that no check tells apart", groups);
+    let nowhere = stats.lead_nowhere.iter().map(|(finding, why)| format!("{finding}: {why}"));
+    page.section("Findings that lead nowhere", nowhere);
     let lines = stats
         .lacking
         .iter()
@@ -32,7 +45,68 @@ pub fn page(knowledge: &Knowledge, stats: &Stats) -> Page {
     if more > 0 {
         page.text(format!("And {}; `--json` names all.", words::count(more, "more entry", "more entries")));
     }
+    if let Some(decided) = decided {
+        asked(&mut page, decided);
+        moves(&mut page, decided);
+    }
     page
+}
+
+/// What is asked in simulated calls, and what never is.
+fn asked(page: &mut Page, decided: &Decisions) {
+    let calls = words::count(decided.calls, "simulated call", "simulated calls");
+    page.heading(format!("Asked in {calls}, seed {}", decided.seed));
+    let mut table = Table::new(&["check", "#asked", "#first"]);
+    for Asked { entry, first, share } in decided.asked.iter().take(ASKED) {
+        table.row([id(entry).to_owned(), words::percent(*share), words::percent(*first)]);
+    }
+    page.push(Block::Table(table));
+    let more = decided.asked.len().saturating_sub(ASKED);
+    if more > 0 {
+        page.text(format!("And {more} more, asked less often; `--json` names all."));
+    }
+    let idle = decided.never_asked.iter().map(|Idle { entry, remedies, .. }| match remedies {
+        0 => id(entry).to_owned(),
+        _ => format!("{}; {} it", id(entry), words::count(*remedies, "remedy needs", "remedies need")),
+    });
+    page.section(&format!("Never worth asking in {calls}"), idle);
+    if !decided.never_asked.is_empty() {
+        page.text(
+            "Never chosen, and never among the plan's first eight steps. What was not asked in n calls may still be asked in up to \
+             3/n of them: look again with more before taking it out.",
+        );
+    }
+}
+
+/// The numbers that the next step hangs on.
+fn moves(page: &mut Page, decided: &Decisions) {
+    let situations = words::count(decided.situations, "situation", "situations");
+    page.heading(format!("Numbers that decide, in {situations}"));
+    let mut table = Table::new(&["entry", "field", "#moves", "#lower", "#higher"]);
+    for Moved { entry, field, share, lower, higher } in &decided.moves {
+        let [share, lower, higher] = [share, lower, higher].map(|share| words::percent(*share));
+        table.row([id(entry).to_owned(), field.clone(), share, lower, higher]);
+    }
+    if decided.moves.is_empty() {
+        page.text("None moves the next step.");
+    } else {
+        page.push(Block::Table(table));
+    }
+    page.text(format!(
+        "{} of {} moved the next step somewhere. Each rate of the five likeliest causes was halved and doubled, each strength \
+         below them moved by one word, and belief and plan worked out anew.",
+        decided.moving,
+        words::count(decided.tried, "number tried", "numbers tried"),
+    ));
+    if decided.not_weighed > 0 {
+        let lost = words::count(decided.not_weighed, "trial was", "trials were");
+        page.text(format!("{} out of reach of exact sums.", words::sentence_start(&lost)));
+    }
+}
+
+/// The id of `kind/id`.
+fn id(entry: &str) -> &str {
+    entry.split_once('/').map_or(entry, |(_, id)| id)
 }
 
 fn by_kind(complete: &Counts, all: &Counts) -> [(&'static str, usize, usize); 8] {
