@@ -59,7 +59,7 @@ pub struct Decisions {
     pub calls: usize,
     /// What was asked, the most often first.
     pub asked: Vec<Asked>,
-    /// What was never asked, nor among the plan's first eight steps, in any call where it could be.
+    /// What was never asked, nor worth anything among the plan's first eight steps.
     pub never_asked: Vec<Idle>,
     /// Situations looked at with other numbers.
     pub situations: usize,

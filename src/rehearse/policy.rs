@@ -71,7 +71,7 @@ pub(super) enum Move {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Chosen {
     pub(super) step: Move,
-    /// The questions among the plan's first steps, the chosen one too; none of a plain policy.
+    /// The questions among the plan's first steps that would save anything; none of a plain policy.
     pub(super) near: Vec<Question>,
 }
 
@@ -82,7 +82,8 @@ impl Chosen {
     /// The plan's first step that is not to stop, which was done when the call began.
     pub(super) fn by(book: &Book<'_, '_>, plan: &Plan) -> Self {
         let steps = || plan.next.iter().filter(|step| step.kind != Kind::Stop);
-        let near = steps().take(NEAR).filter_map(|step| match numbered(book, step) {
+        let worth = steps().take(NEAR).filter(|step| step.minutes_saved > 0.0);
+        let near = worth.filter_map(|step| match numbered(book, step) {
             Some(Move::Ask(question)) => Some(question),
             _ => None,
         });

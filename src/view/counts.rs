@@ -72,7 +72,7 @@ fn asked(page: &mut Page, decided: &Decisions) {
     page.section(&format!("Never worth asking in {calls}"), idle);
     if !decided.never_asked.is_empty() {
         page.text(
-            "Never chosen, and never among the plan's first eight steps. What was not asked in n calls may still be asked in up to \
+            "Never chosen, and never with anything to save among the plan's first eight steps. What was not asked in n calls may still be asked in up to \
              3/n of them: look again with more before taking it out.",
         );
     }
