@@ -82,18 +82,13 @@ fn asked(page: &mut Page, decided: &Decisions) {
 fn moves(page: &mut Page, decided: &Decisions) {
     let situations = words::count(decided.situations, "situation", "situations");
     page.heading(format!("Numbers that decide, in {situations}"));
-    let mut table = Table::new(&["entry", "field", "#moves", "#lower", "#higher"]);
-    for Moved { entry, field, share, lower, higher } in &decided.moves {
+    page.bullets(decided.moves.iter().map(|Moved { entry, field, share, lower, higher }| {
         let [share, lower, higher] = [share, lower, higher].map(|share| words::percent(*share));
-        table.row([id(entry).to_owned(), field.clone(), share, lower, higher]);
-    }
-    if decided.moves.is_empty() {
-        page.text("None moves the next step.");
-    } else {
-        page.push(Block::Table(table));
-    }
+        let words = Words::new().strong(id(entry)).plain(format!(" {field}: "));
+        words.plain(format!("{share} (lower {lower}, higher {higher})"))
+    }));
     page.text(format!(
-        "{} of {} moved the next step somewhere. Each rate of the five likeliest causes was halved and doubled, each strength \
+        "{} of {} moved the next step in some situation. Each rate of the five likeliest causes was halved and doubled, each strength \
          below them moved by one word, and belief and plan worked out anew.",
         decided.moving,
         words::count(decided.tried, "number tried", "numbers tried"),
