@@ -60,17 +60,27 @@ fn asked(page: &mut Page, decided: &Decisions) {
     for Asked { entry, first, share } in decided.asked.iter().take(ASKED) {
         table.row([id(entry).to_owned(), words::percent(*share), words::percent(*first)]);
     }
-    page.push(Block::Table(table));
+    if decided.asked.is_empty() {
+        page.text("Nothing was asked.");
+    } else {
+        page.push(Block::Table(table));
+    }
     let more = decided.asked.len().saturating_sub(ASKED);
     if more > 0 {
         page.text(format!("And {more} more, asked less often; `--json` names all."));
     }
-    let idle = decided.never_asked.iter().map(|Idle { entry, remedies, .. }| match remedies {
-        0 => id(entry).to_owned(),
-        _ => format!("{}; {} it", id(entry), words::count(*remedies, "remedy needs", "remedies need")),
-    });
-    page.section(&format!("Never worth asking in {calls}"), idle);
     if !decided.never_asked.is_empty() {
+        page.heading(format!("Never worth asking in {calls}"));
+        let (free, needed): (Vec<&Idle>, Vec<&Idle>) =
+            decided.never_asked.iter().partition(|idle| idle.remedies == 0);
+        let ids = |idle: &[&Idle]| idle.iter().map(|idle| id(&idle.entry).to_owned()).collect::<Vec<_>>();
+        page.bullets(ids(&free));
+        if !needed.is_empty() {
+            page.text(format!(
+                "Nor for its own sake, though a remedy needs it: {}.",
+                words::and(&ids(&needed))
+            ));
+        }
         page.text(
             "Never chosen, and never with anything to save among the plan's first eight steps. What was not asked in n calls may still be asked in up to \
              3/n of them: look again with more before taking it out.",
