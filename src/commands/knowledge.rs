@@ -2,11 +2,15 @@
 
 use std::path::PathBuf;
 
+use super::diagnose::unthinkable;
+use super::progress::Counter;
+use super::rehearse::MOST_CASES;
 use super::{CommandError, Context, Outcome, Result, export, show};
 use crate::diag::{has_errors, in_order};
 use crate::graph::{FaultGraph, Node, machine_view};
 use crate::ids::{self, MachineId};
-use crate::knowledge::{self, load};
+use crate::knowledge::{self, Knowledge, load};
+use crate::rehearse::{Calls, Decisions, Stage, decisions};
 use crate::render::{diagnostics, drawing, json};
 use crate::vet;
 use crate::view::entry::Entry;
@@ -40,7 +44,7 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
     match &args.what {
         What::Vet(args) => judge(args, context),
         What::Graph(args) => graph(args, context),
-        What::Stats(StatsArgs {}) => stats(context),
+        What::Stats(args) => stats(args, context),
         What::Schema(args) => schema(args, context),
         What::Export(args) => export::run(args, context),
     }
@@ -94,19 +98,48 @@ fn judge(args: &VetArgs, context: &mut Context) -> Result {
 #[command(before_help = "\
 Examples:
   handlamp knowledge stats
-  handlamp knowledge stats --json
+  handlamp knowledge stats --decisions 50 --machine single-tray-weigher
+  handlamp knowledge stats --decisions 200 --seed 2 --json
 ")]
-struct StatsArgs {}
+struct StatsArgs {
+    /// Simulate so many calls for each machine, and say what the plan asks in them and which numbers its next step hangs on
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=MOST_CASES))]
+    decisions: Option<u64>,
+    /// Where all luck comes from: the same seed gives the same calls (1 if not given)
+    #[arg(long, value_name = "S", requires = "decisions")]
+    seed: Option<u64>,
+    /// On this machine only
+    #[arg(long, value_name = "ID", requires = "decisions")]
+    machine: Option<String>,
+}
 
-fn stats(context: &mut Context) -> Result {
+fn stats(args: &StatsArgs, context: &mut Context) -> Result {
     let knowledge = context.knowledge()?;
+    let decisions = args.decisions.map(|cases| decided(args, cases as usize, &knowledge, context));
+    let decisions = decisions.transpose()?;
     let stats = vet::stats(&knowledge);
     if context.options.json {
-        context.json(&json::counts(&stats))?;
+        context.json(&json::counts(&stats, decisions.as_ref()))?;
     } else {
-        context.page(&counts::page(&knowledge, &stats))?;
+        context.page(&counts::page(&knowledge, &stats, decisions.as_ref()))?;
     }
     Ok(Outcome::Done)
+}
+
+/// What decides in simulated calls.
+fn decided(args: &StatsArgs, cases: usize, knowledge: &Knowledge, context: &Context) -> Result<Decisions> {
+    let machines: Vec<MachineId> = match &args.machine {
+        Some(id) => vec![show::machine(knowledge, id)?.id.clone()],
+        None => knowledge.machines.keys().cloned().collect(),
+    };
+    let calls = Calls { cases, seed: args.seed.unwrap_or(1), machines, threads: context.cores() };
+    let counter = Counter::new(context.tells_a_person);
+    let found = decisions(knowledge, &calls, &|stage| match stage {
+        Stage::Calls(done, of) => counter.show("calls", done, of),
+        Stage::Numbers(done, of) => counter.show("numbers", done, of),
+    });
+    counter.clear();
+    found.map_err(|error| unthinkable(&error))
 }
 
 /// The fault graph as a drawing: the whole in the DOT language, or around one entry as SVG

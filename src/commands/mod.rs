@@ -14,6 +14,7 @@ mod knowledge;
 mod lines;
 mod manual;
 mod outcome;
+mod progress;
 mod rehearse;
 mod sheet;
 mod show;

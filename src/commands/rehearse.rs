@@ -1,12 +1,11 @@
 //! `handlamp rehearse`: recorded and simulated cases against the knowledge.
 
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
-use std::sync::Mutex;
 
 use clap::builder::PossibleValuesParser;
 
 use super::diagnose::{case_file, remark, unthinkable};
+use super::progress::Counter;
 use super::{CommandError, Context, Outcome, Result, show};
 use crate::diag::harmless;
 use crate::ids::MachineId;
@@ -18,7 +17,7 @@ use crate::view::rehearsal;
 /// The word for every policy.
 const ALL: &str = "all";
 /// Most calls simulated for a machine.
-const MOST_CASES: u64 = 1_000_000;
+pub(super) const MOST_CASES: u64 = 1_000_000;
 
 /// Recorded and simulated cases against the knowledge, to see how well it diagnoses and plans
 ///
@@ -76,9 +75,9 @@ fn simulated(args: &Args, cases: usize, knowledge: &Knowledge, context: &mut Con
     let (seed, chosen) = (args.seed.unwrap_or(1), args.policy.as_deref().unwrap_or(Policy::Planner.name()));
     let policies = Policy::ALL.into_iter().filter(|p| chosen == ALL || chosen == p.name()).collect();
     let simulation = Simulation { cases, seed, machines, policies, threads: context.cores() };
-    let counter =
-        Counter::new(context.tells_a_person, cases * simulation.machines.len() * simulation.policies.len());
-    let rows = simulate(knowledge, &simulation, &|done| counter.show(done));
+    let counter = Counter::new(context.tells_a_person);
+    let total = cases * simulation.machines.len() * simulation.policies.len();
+    let rows = simulate(knowledge, &simulation, &|done| counter.show("calls", done, total));
     counter.clear();
     let rows = rows.map_err(|error| unthinkable(&error))?;
     if context.options.json {
@@ -135,40 +134,4 @@ fn inside(folder: &Path) -> Result<Vec<PathBuf>> {
     files.retain(|path| path.extension().is_some_and(|ending| ending == "yaml" || ending == "yml"));
     files.sort();
     Ok(files)
-}
-
-/// How many calls are done, on one line of standard error that a person looks at; else nothing.
-struct Counter {
-    total: usize,
-    shown: Option<Mutex<usize>>,
-}
-
-impl Counter {
-    fn new(watched: bool, total: usize) -> Self {
-        Self { total, shown: watched.then(|| Mutex::new(usize::MAX)) }
-    }
-
-    /// Draws the bar anew when another hundredth is done.
-    fn show(&self, done: usize) {
-        const CELLS: usize = 16;
-        let Some(shown) = &self.shown else { return };
-        let hundredth = done * 100 / self.total.max(1);
-        let mut last = shown.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-        if *last != usize::MAX && hundredth <= *last {
-            return;
-        }
-        *last = hundredth;
-        let full = CELLS * hundredth / 100;
-        let bar = format!("{}{}", "#".repeat(full), ".".repeat(CELLS - full));
-        // Whether it can be written does not matter to the answer.
-        let _ = write!(anstream::stderr(), "\r{bar} {done} of {}", self.total);
-        let _ = anstream::stderr().flush();
-    }
-
-    fn clear(&self) {
-        if self.shown.is_some() {
-            let _ = write!(anstream::stderr(), "\r{}\r", " ".repeat(39));
-            let _ = anstream::stderr().flush();
-        }
-    }
 }

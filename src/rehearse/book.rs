@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::record::Question;
 use super::world::Nameable;
 use crate::belief::{self, Evidence};
 use crate::casebook::{Case, May, Person, Visit, Whereabouts};
@@ -185,6 +186,33 @@ impl<'d, 'k> Book<'d, 'k> {
     /// The number of a check.
     pub(super) fn check(&self, id: &CheckId) -> Option<usize> {
         self.by_check.get(id).copied()
+    }
+
+    /// The id of what is asked.
+    pub(super) fn id(&self, question: Question) -> &str {
+        match question {
+            Question::Circumstance(index) => self.desk.model.circumstances[index].as_str(),
+            Question::Check(check) => self.checks[check].entry.id.as_str(),
+        }
+    }
+
+    /// Everything that can be asked.
+    pub(super) fn questions(&self) -> impl Iterator<Item = Question> + use<> {
+        let circumstances = (0..self.desk.model.circumstances.len()).map(Question::Circumstance);
+        (0..self.checks.len()).map(Question::Check).chain(circumstances)
+    }
+
+    /// The remedies that wait for the answer or are proved by it.
+    pub(super) fn needing(&self, question: Question) -> impl Iterator<Item = String> + '_ {
+        let check = match question {
+            Question::Check(check) => Some(&self.checks[check].entry.id),
+            Question::Circumstance(_) => None,
+        };
+        let needs = move |remedy: &&&Remedy| {
+            let mut waits = remedy.only_after.iter().map(|gate| &gate.check.value);
+            check.is_some_and(|check| remedy.proved_by.value == *check || waits.any(|gate| gate == check))
+        };
+        self.remedies.iter().filter(needs).map(|remedy| remedy.id.to_string())
     }
 
     /// The number of the cause that a remedy cures; every remedy of a view cures a cause that is here.

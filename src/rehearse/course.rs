@@ -6,7 +6,7 @@ use super::book::{Book, SETTINGS};
 use super::chance::dice;
 use super::clock::Clock;
 use super::mind::{Mind, Thought};
-use super::policy::{Board, Move, Plans, Policy};
+use super::policy::{Board, Chosen, Move, Plans, Policy};
 use super::record::{Question, Record, Spot, is_run};
 use super::world::World;
 use crate::belief::BeliefError;
@@ -52,8 +52,25 @@ struct Call<'a, 'd, 'k, 'n> {
     behind: Vec<usize>,
 }
 
+/// What stood when a step was chosen, and the step.
+#[derive(Debug, Clone)]
+pub(super) struct Decision<'k> {
+    pub(super) record: Record,
+    pub(super) spot: Spot<'k>,
+    pub(super) chosen: Chosen,
+}
+
 /// Plays a call to its end.
 pub(super) fn play(room: &Room<'_, '_, '_>, world: World<'_>) -> Ended {
+    watched(room, world, &mut |_| ())
+}
+
+/// Plays a call to its end under somebody's eyes.
+pub(super) fn watched<'k>(
+    room: &Room<'_, '_, 'k>,
+    world: World<'_>,
+    watch: &mut dyn FnMut(Decision<'k>),
+) -> Ended {
     let record = Record::new(world.named.clone());
     let setting = drawn_setting(world.seed());
     let behind = world.behind();
@@ -61,7 +78,7 @@ pub(super) fn play(room: &Room<'_, '_, '_>, world: World<'_>) -> Ended {
     let mut call =
         Call { room, world, record, setting, place, clock, checks: 0, found: None, acted: false, behind };
     call.begin();
-    let by_phone = call.through();
+    let by_phone = call.through(watch);
     Ended {
         place: call.found,
         minutes: call.clock.minutes,
@@ -96,19 +113,20 @@ impl<'k> Call<'_, '_, 'k, '_> {
     }
 
     /// Steps until the complaint is gone (`true`) or somebody comes. When the belief is out of reach somebody is sent.
-    fn through(&mut self) -> Result<bool, BeliefError> {
+    fn through(&mut self, watch: &mut dyn FnMut(Decision<'k>)) -> Result<bool, BeliefError> {
         for _ in 0..MOST_STEPS {
             let thought = self.thought()?;
             let board =
                 Board { book: self.room.book, record: &self.record, spot: self.spot(), thought: &thought };
-            let step = match board.choose(self.room.policy, self.room.plans) {
-                Ok(step) => step,
+            let chosen = match board.choose(self.room.policy, self.room.plans) {
+                Ok(chosen) => chosen,
                 Err(error) => {
                     self.send(&thought);
                     return Err(error);
                 }
             };
-            match step {
+            watch(Decision { record: self.record.clone(), spot: self.spot(), chosen: chosen.clone() });
+            match chosen.step {
                 Move::Ask(question) => self.ask(question, true),
                 Move::Remedies(remedies) => {
                     self.note(&thought);
@@ -156,10 +174,7 @@ impl<'k> Call<'_, '_, 'k, '_> {
     fn ask(&mut self, question: Question, counts: bool) {
         let book = self.room.book;
         let time = self.record.remedies();
-        let name = match question {
-            Question::Circumstance(index) => book.desk.model.circumstances[index].as_str(),
-            Question::Check(check) => book.checks[check].entry.id.as_str(),
-        };
+        let name = book.id(question);
         self.checks += usize::from(counts);
         let told =
             !counts || !dice(self.world.seed(), &format!("cannot tell {name}"), time).chance(CANNOT_TELL);

@@ -10,7 +10,7 @@ use super::clock::Clock;
 use super::mind::{Memory, Thought, is_remembered};
 use super::record::{Question, Record, Spot};
 use crate::belief::{self, BeliefError, Outlook};
-use crate::plan::{self, Candidate, Kind, Situation, TOLD};
+use crate::plan::{self, Candidate, Kind, Plan, Situation, TOLD};
 
 /// A cause is treated once it is over this.
 const OVER_HALF: f64 = 0.5;
@@ -18,6 +18,8 @@ const OVER_HALF: f64 = 0.5;
 const WORTH_A_TRY: f64 = 0.05;
 /// A check that tells less than this is no check (in nats, or in shifted probability).
 const TELLS_NOTHING: f64 = 1e-3;
+/// So many of the plan's first steps are near the chosen one.
+pub(super) const NEAR: usize = 8;
 
 /// How the next step is chosen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -65,8 +67,47 @@ pub(super) enum Move {
     Send,
 }
 
+/// What was chosen, and the questions that stood near it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Chosen {
+    pub(super) step: Move,
+    /// The questions among the plan's first steps that would save anything; none of a plain policy.
+    pub(super) near: Vec<Question>,
+}
+
 /// What the plan chose before, by record and spot.
-pub(super) type Plans<'k> = Memory<(Record, Spot<'k>), Move>;
+pub(super) type Plans<'k> = Memory<(Record, Spot<'k>), Chosen>;
+
+impl Chosen {
+    /// The plan's first step that is not to stop, which was done when the call began.
+    pub(super) fn by(book: &Book<'_, '_>, plan: &Plan) -> Self {
+        let steps = || plan.next.iter().filter(|step| step.kind != Kind::Stop);
+        let worth = steps().take(NEAR).filter(|step| step.minutes_saved > 0.0);
+        let near = worth.filter_map(|step| match numbered(book, step) {
+            Some(Move::Ask(question)) => Some(question),
+            _ => None,
+        });
+        let near = near.collect();
+        Self { step: steps().next().and_then(|step| numbered(book, step)).unwrap_or(Move::Send), near }
+    }
+}
+
+fn numbered(book: &Book<'_, '_>, step: &Candidate) -> Option<Move> {
+    let id = step.id.as_str();
+    match step.kind {
+        Kind::Stop | Kind::Send => Some(Move::Send),
+        Kind::Remedy => {
+            let number = |id: &str| book.remedies.iter().position(|remedy| remedy.id.as_str() == id);
+            let all = std::iter::once(id).chain(step.with.iter().map(String::as_str));
+            all.map(number).collect::<Option<Vec<usize>>>().map(Move::Remedies)
+        }
+        Kind::Check => {
+            let check = book.check(&id.into()).map(Question::Check);
+            let circumstance = || book.desk.model.circumstance(&id.into()).map(Question::Circumstance);
+            check.or_else(circumstance).map(Move::Ask)
+        }
+    }
+}
 
 /// Everything that a choice is made from.
 pub(super) struct Board<'a, 'd, 'k> {
@@ -77,47 +118,22 @@ pub(super) struct Board<'a, 'd, 'k> {
 }
 
 impl<'k> Board<'_, '_, 'k> {
-    pub(super) fn choose(&self, policy: Policy, plans: &Plans<'k>) -> Result<Move, BeliefError> {
+    pub(super) fn choose(&self, policy: Policy, plans: &Plans<'k>) -> Result<Chosen, BeliefError> {
         if policy != Policy::Planner {
             let situation = self.record.situation(self.book, self.spot, &self.thought.evidence, &[]);
-            return self.plainly(policy, &situation);
+            return Ok(Chosen { step: self.plainly(policy, &situation)?, near: Vec::new() });
         }
         let key = (self.record.clone(), self.spot);
         if let Some(known) = plans.get(&key) {
             return Ok(known);
         }
-        let step = self.planned()?;
-        if is_remembered(self.record) {
-            plans.keep(key, step.clone());
-        }
-        Ok(step)
-    }
-
-    /// The plan's first step that is not to stop, which was done when the call began.
-    fn planned(&self) -> Result<Move, BeliefError> {
         let leading = self.thought.leading(self.book)?;
         let situation = self.record.situation(self.book, self.spot, &self.thought.evidence, leading);
-        let plan = plan::plan(&situation)?;
-        let first = plan.next.iter().find(|step| step.kind != Kind::Stop);
-        Ok(first.and_then(|step| self.numbered(step)).unwrap_or(Move::Send))
-    }
-
-    fn numbered(&self, step: &Candidate) -> Option<Move> {
-        let id = step.id.as_str();
-        match step.kind {
-            Kind::Stop | Kind::Send => Some(Move::Send),
-            Kind::Remedy => {
-                let number = |id: &str| self.book.remedies.iter().position(|remedy| remedy.id.as_str() == id);
-                let all = std::iter::once(id).chain(step.with.iter().map(String::as_str));
-                all.map(number).collect::<Option<Vec<usize>>>().map(Move::Remedies)
-            }
-            Kind::Check => {
-                let check = self.book.check(&id.into()).map(Question::Check);
-                let circumstance =
-                    || self.book.desk.model.circumstance(&id.into()).map(Question::Circumstance);
-                check.or_else(circumstance).map(Move::Ask)
-            }
+        let chosen = Chosen::by(self.book, &plan::plan(&situation)?);
+        if is_remembered(self.record) {
+            plans.keep(key, chosen.clone());
         }
+        Ok(chosen)
     }
 
     fn plainly(&self, policy: Policy, situation: &Situation<'_>) -> Result<Move, BeliefError> {
@@ -187,7 +203,7 @@ impl<'k> Board<'_, '_, 'k> {
         let mut open: Vec<Question> =
             circumstances.chain(self.open(situation).into_iter().map(Question::Check)).collect();
         open.retain(|&question| !self.record.was_asked(question));
-        open.sort_by(|&a, &b| self.id(a).cmp(self.id(b)));
+        open.sort_by(|&a, &b| self.book.id(a).cmp(self.book.id(b)));
         if open.is_empty() {
             return Ok(None);
         }
@@ -205,13 +221,6 @@ impl<'k> Board<'_, '_, 'k> {
         let told = policy != Policy::CheapestCheck;
         let best = worth.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(&a.0)));
         Ok(best.filter(|(_, worth)| !told || **worth > TELLS_NOTHING).map(|(place, _)| open[place]))
-    }
-
-    fn id(&self, question: Question) -> &str {
-        match question {
-            Question::Circumstance(index) => self.book.desk.model.circumstances[index].as_str(),
-            Question::Check(check) => self.book.checks[check].entry.id.as_str(),
-        }
     }
 
     fn minutes(&self, situation: &Situation<'_>, question: Question) -> f64 {

@@ -98,7 +98,7 @@ pub fn simulate(
     for machine in &simulation.machines {
         let desk = Desk::for_case(knowledge, &Case::of(machine.clone()))?;
         let book = Book::new(&desk);
-        let worlds = worlds(&book, simulation, machine)?;
+        let worlds = worlds(&book, simulation.cases, simulation.seed)?;
         let before = rows.len() * simulation.cases;
         rows.extend(on_one_machine(&book, simulation, &worlds, &|done| progress(before + done)));
     }
@@ -106,18 +106,20 @@ pub fn simulate(
     Ok(rows)
 }
 
-fn worlds<'d>(
+/// So many calls about a machine.
+pub(super) fn worlds<'d>(
     book: &Book<'d, '_>,
-    simulation: &Simulation,
-    machine: &MachineId,
+    cases: usize,
+    seed: u64,
 ) -> Result<Vec<World<'d>>, SimulationError> {
-    let seed = dice(simulation.seed, machine.as_str(), 0).bits();
+    let machine = &book.desk.view.machine.id;
+    let seed = dice(seed, machine.as_str(), 0).bits();
     let network = &book.desk.model.network;
     let world = |number: usize| {
         World::called_about(network, &book.symptoms, mixed(seed, number as u64))
             .ok_or_else(|| SimulationError::NothingToSimulate(machine.clone()))
     };
-    (0..simulation.cases).map(world).collect()
+    (0..cases).map(world).collect()
 }
 
 fn on_one_machine(
@@ -143,7 +145,7 @@ fn on_one_machine(
 }
 
 /// What `of` says of each number, in their order, so many at a time. It is handed a count of those done before.
-fn in_parallel<R: Send>(
+pub(super) fn in_parallel<R: Send>(
     threads: usize,
     count: usize,
     of: &(dyn Fn(usize, &dyn Fn() -> usize) -> R + Sync),

@@ -48,6 +48,10 @@ pub struct Stats {
     pub all: Counts,
     /// Expected number of causes a call, by machine.
     pub causes_a_call: BTreeMap<String, f64>,
+    /// Groups of causes that no check of a machine tells apart, by machine; machines without any are left out.
+    pub not_told_apart: BTreeMap<String, Vec<Vec<CauseId>>>,
+    /// Findings that lead nowhere, by kind and id, and why.
+    pub lead_nowhere: BTreeMap<String, &'static str>,
     /// What each incomplete entry lacks, by kind and id: `check/level-and-feet`.
     pub lacking: BTreeMap<String, Vec<&'static str>>,
 }
@@ -96,7 +100,14 @@ pub fn stats(knowledge: &Knowledge) -> Stats {
             .map(|id| complete("caution", id.as_str(), counter.caution(id.as_str())))
             .sum(),
     };
-    Stats { complete: counts, all: all(knowledge), causes_a_call: counter.causes_a_call, lacking }
+    Stats {
+        complete: counts,
+        all: all(knowledge),
+        lead_nowhere: counter.lead_nowhere(),
+        causes_a_call: counter.causes_a_call,
+        not_told_apart: counter.not_told_apart,
+        lacking,
+    }
 }
 
 fn all(knowledge: &Knowledge) -> Counts {
@@ -119,8 +130,8 @@ struct Counter<'k> {
     graph: FaultGraph,
     /// For each finding, the causes that can bring it about.
     brought: BTreeMap<FindingId, BTreeSet<CauseId>>,
-    /// Causes that some machine of theirs cannot tell from another.
-    confused: BTreeSet<CauseId>,
+    /// Causes that a machine of theirs cannot tell from each other, by machine.
+    not_told_apart: BTreeMap<String, Vec<Vec<CauseId>>>,
     /// Cautions that an entry names.
     named: BTreeSet<&'k str>,
     causes_a_call: BTreeMap<String, f64>,
@@ -140,16 +151,19 @@ impl<'k> Counter<'k> {
                 brought.entry(finding).or_default().insert(id.clone());
             }
         }
-        let mut confused = BTreeSet::new();
+        let mut confused = BTreeMap::new();
         let mut sums = BTreeMap::new();
         for machine in knowledge.machines.values() {
             let view = machine_view(knowledge, machine, None);
-            confused.extend(not_told_apart(knowledge, &view).into_iter().flatten());
+            let groups = not_told_apart(knowledge, &view);
+            if !groups.is_empty() {
+                confused.insert(machine.id.to_string(), groups);
+            }
             sums.insert(machine.id.to_string(), significant(causes_a_call(knowledge, &view)));
         }
         let named =
             super::jobs(knowledge).flat_map(|job| &job.work.cautions).map(|c| c.value.as_str()).collect();
-        Self { knowledge, graph, brought, confused, named, causes_a_call: sums }
+        Self { knowledge, graph, brought, not_told_apart: confused, named, causes_a_call: sums }
     }
 
     /// Whether some causes bring it about and others do not.
@@ -160,6 +174,35 @@ impl<'k> Counter<'k> {
     fn linked(&self, node: &Node, relation: Relation, towards: Towards) -> Vec<Node> {
         let near = self.graph.neighbours(node).into_iter();
         near.filter(|n| n.link.relation == relation && n.towards == towards).map(|n| n.node).collect()
+    }
+
+    /// Whether some machine of a cause cannot tell it from another.
+    fn confused(&self, id: &CauseId) -> bool {
+        self.not_told_apart.values().flatten().any(|group| group.contains(id))
+    }
+
+    fn is_seen(&self, finding: &FindingId) -> bool {
+        !self.linked(&Node::Finding(finding.clone()), Relation::BearsOn, Towards::This).is_empty()
+    }
+
+    /// Findings that nothing brings about, or from which no answer ever comes.
+    fn lead_nowhere(&self) -> BTreeMap<String, &'static str> {
+        let why = |finding: &Finding| {
+            if !self.brought.contains_key(&finding.id) {
+                return Some("no cause leads to it, through conditions either");
+            }
+            let below = self.graph.reach(&Node::Finding(finding.id.clone()));
+            let asked = self.is_seen(&finding.id) || below.iter().any(|below| self.is_seen(below));
+            (!asked).then_some("no check asks about it or about anything that it leads to")
+        };
+        let named = |finding: &Finding| {
+            let kind = match finding.kind {
+                FindingKind::Symptom => "symptom",
+                FindingKind::Condition => "condition",
+            };
+            Some((format!("{kind}/{}", finding.id), why(finding)?))
+        };
+        self.knowledge.findings.values().filter_map(named).collect()
     }
 
     fn safe(&self, work: &Work) -> bool {
@@ -186,9 +229,8 @@ impl<'k> Counter<'k> {
     }
 
     fn finding(&self, finding: &Finding) -> Vec<&'static str> {
-        let node = Node::Finding(finding.id.clone());
         lacks([
-            (!self.linked(&node, Relation::BearsOn, Towards::This).is_empty(), "a check that bears on it"),
+            (self.is_seen(&finding.id), "a check that bears on it"),
             (finding.head.about.is_some() || !finding.head.said.is_empty(), "what it means"),
             (self.separates(&finding.id), "some causes that bring it about, and not all"),
         ])
@@ -197,14 +239,11 @@ impl<'k> Counter<'k> {
     fn cause(&self, id: &CauseId) -> Vec<&'static str> {
         let node = Node::Cause(id.clone());
         let shows = self.graph.reach(&node);
-        let seen = |f: &FindingId| {
-            !self.linked(&Node::Finding(f.clone()), Relation::BearsOn, Towards::This).is_empty()
-        };
         let head = self.knowledge.causes.get(id).map(|c| &c.head);
         lacks([
-            (shows.iter().any(seen), "a check that can see it"),
+            (shows.iter().any(|finding| self.is_seen(finding)), "a check that can see it"),
             (head.is_some_and(|h| h.about.is_some() || h.basis.is_some()), "what it means"),
-            (!self.confused.contains(id), "a check that tells it from its rivals"),
+            (!self.confused(id), "a check that tells it from its rivals"),
             (!self.linked(&node, Relation::Cures, Towards::This).is_empty(), "a remedy"),
         ])
     }

@@ -4,6 +4,7 @@ use std::path::Path;
 
 use super::*;
 use crate::diag::{Code, Severity};
+use crate::ids::{CauseId, FindingId};
 use crate::knowledge::{AskedQuantity, Asks, How, load};
 use crate::safety::{Energy, Exposure, Trait};
 use crate::units::{Kind, Unit};
@@ -57,6 +58,32 @@ fn an_entry_that_lacks_something_counts_among_all_only_and_says_what() {
     assert_eq!(counted.lacking["check/paper-round-pan"], ["a safety reader"]);
     assert_eq!(counted.lacking["cause/pan-touching"], ["what it means"]);
     assert_eq!(counted.lacking["cause/allowance-low"], ["a check that tells it from its rivals"]);
+    let group = [CauseId::from("allowance-high"), CauseId::from("allowance-low")];
+    assert_eq!(counted.not_told_apart["tray-filler"], [group]);
+}
+
+#[test]
+fn findings_that_nothing_brings_about_or_from_which_no_answer_comes_lead_nowhere() {
+    let (mut knowledge, _) = load(&texts());
+    assert!(stats(&knowledge).lead_nowhere.is_empty());
+    for id in ["by-itself", "out-of-sight"] {
+        let mut finding = knowledge.findings["pan-catches"].clone();
+        finding.id = FindingId::from(id);
+        finding.leads_to.clear();
+        knowledge.findings.insert(finding.id.clone(), finding);
+    }
+    let cause = knowledge.causes.get_mut("pan-touching").unwrap();
+    let mut lead = cause.leads_to[0].clone();
+    lead.finding.value = FindingId::from("out-of-sight");
+    cause.leads_to.push(lead.clone());
+    let nowhere = stats(&knowledge).lead_nowhere;
+    assert!(nowhere["condition/by-itself"].starts_with("no cause"), "{nowhere:?}");
+    assert!(nowhere["condition/out-of-sight"].starts_with("no check"), "{nowhere:?}");
+    assert_eq!(nowhere.len(), 2);
+    // What leads on to something that is asked about does lead somewhere.
+    lead.finding.value = FindingId::from("pan-catches");
+    knowledge.findings.get_mut("out-of-sight").unwrap().leads_to.push(lead);
+    assert_eq!(stats(&knowledge).lead_nowhere.len(), 1);
 }
 
 #[test]

@@ -9,6 +9,7 @@ mod best_plan;
 mod broken_knowledge;
 mod call;
 mod checklists;
+mod decisions;
 mod dice;
 #[expect(dead_code, reason = "not in every test yet")]
 mod drawn;
