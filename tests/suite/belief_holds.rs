@@ -1,14 +1,9 @@
 //! What the belief holds to under any numbers: its range, its order, the name of what is impossible, and that a sampled belief says so
 //! and is right within its own standard error.
 
-use std::path::PathBuf;
-
 use handlamp::belief::{
     BeliefError, Cause, Evidence, Finding, Item, Link, Network, Parent, posterior, predict, sampled,
 };
-use handlamp::casebook::read_path;
-use handlamp::knowledge::{Knowledge, Texts, load};
-use handlamp::walk::{Desk, assess};
 use proptest::prelude::*;
 
 use crate::dice::Dice;
@@ -115,34 +110,4 @@ fn what_is_too_large_to_be_exact_is_sampled_and_says_so() {
         assert!((outcomes.iter().sum::<f64>() - 1.0).abs() < 1e-12, "{outcomes:?}");
         assert!(outcomes.iter().all(|p| (0.0..=1.0).contains(p)));
     }
-}
-
-/// Why a call cannot be thought over, if it cannot.
-fn refused(knowledge: &Knowledge, path: &PathBuf) -> Option<String> {
-    let case = match read_path(path, knowledge) {
-        Ok(read) => read.case,
-        Err(error) => return Some(format!("{}: {error:?}", path.display())),
-    };
-    let desk = Desk::for_case(knowledge, &case).unwrap();
-    assess(&desk, &case, None).err().map(|error| format!("{}: {error}", path.display()))
-}
-
-#[test]
-fn every_shipped_call_can_be_thought_over() {
-    let knowledge = load(&Texts::built_in()).0;
-    let files = |folder| std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
-    let mut paths: Vec<PathBuf> = files("tests/faults").chain(files("tests/cases")).collect();
-    paths.retain(|path| path.extension().is_some_and(|ending| ending == "yaml"));
-    paths.sort();
-    assert!(paths.len() > 60, "{}", paths.len());
-    let (first, second) = paths.split_at(paths.len() / 2);
-    let of =
-        |paths: &[PathBuf]| paths.iter().filter_map(|path| refused(&knowledge, path)).collect::<Vec<_>>();
-    let refused = std::thread::scope(|scope| {
-        let second = scope.spawn(|| of(second));
-        let mut all = of(first);
-        all.extend(second.join().unwrap());
-        all
-    });
-    assert!(refused.is_empty(), "{refused:#?}");
 }
