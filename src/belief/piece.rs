@@ -101,10 +101,10 @@ pub(super) fn undriven(
 fn telling(graph: &mut Graph<'_>, mut sets: Vec<Set>) -> Result<Vec<Set>, BeliefError> {
     for place in (0..sets.len()).rev() {
         let bundle = &mut graph.bundles[sets[place].bundle];
-        if let ([only], true) = (&sets[place].states[..], bundle.questions.is_empty()) {
-            if bundle.id(0)? == Some(*only) {
-                sets.remove(place);
-            }
+        let normal = bundle.id(0)?;
+        let only = if let [only] = sets[place].states[..] { Some(only) } else { None };
+        if only.is_some() && only == normal && bundle.questions.is_empty() {
+            sets.remove(place);
         }
     }
     Ok(sets)

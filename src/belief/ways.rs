@@ -128,7 +128,8 @@ fn grouped(combos: &[(Vec<usize>, f64)], most: usize) -> Vec<Group<'_>> {
             open.sort_unstable();
             open.dedup();
             if open.len() <= most {
-                (group.open, _) = (open, group.members.push(combo));
+                group.open = open;
+                group.members.push(combo);
             }
         }
         left.retain(|combo| !group.members.iter().any(|member| std::ptr::eq(*member, *combo)));
