@@ -9,13 +9,12 @@
 
 use super::assembly::{Graph, Leaf};
 use super::bundle::{Bundle, StateId};
+use super::classes::Classes;
 use super::evidence::BeliefError;
 use super::outline;
 use super::piece::{Piece, joined, settled, started, summed, undriven};
-use super::tape::{Axis, Step, Tape, Var};
+use super::tape::{Act, Axis, Step, Tape, Var};
 
-/// Most table entries that one sum may touch.
-pub(crate) const MOST_ENTRIES: f64 = 5e7;
 /// One more rule is tried for each time that the best order so far touches so many: about what choosing one costs.
 const WORTH_A_TRY: f64 = 1.5e5;
 
@@ -43,17 +42,54 @@ pub(crate) struct Order {
     /// By variable.
     pub(crate) readings: Vec<Option<Reading>>,
     pub(crate) asked: Vec<Asked>,
-    /// Table entries touched.
-    pub(crate) cost: f64,
-    /// Most table entries that it may touch.
-    most: f64,
+    /// What it takes.
+    pub(crate) cost: Cost,
+    /// The most that it may take.
+    most: Cost,
+}
+
+/// What a sum takes, in table entries.
+#[derive(Debug, Default, Clone, Copy)]
+pub(crate) struct Cost {
+    /// Touched.
+    pub(crate) touched: f64,
+    /// Held at once: a table is kept until all is read back.
+    pub(crate) held: f64,
+}
+
+impl Cost {
+    /// Most of any sum: half a second or so, and 100 MB.
+    pub(crate) const MOST: Self = Self { touched: 5e7, held: 1.25e7 };
+
+    /// The same room for tables, but less work.
+    pub(crate) fn touching(self, touched: f64) -> Self {
+        Self { touched, ..self }
+    }
 }
 
 impl Order {
     /// Counts work to come.
     pub(super) fn spend(&mut self, entries: f64) -> Result<(), BeliefError> {
-        self.cost += entries;
-        if self.cost > self.most { Err(BeliefError::TooLarge { cost: self.cost }) } else { Ok(()) }
+        self.cost.touched += entries;
+        self.within()
+    }
+
+    /// Takes the next step, whose table has so many cells and rows.
+    pub(super) fn push(
+        &mut self,
+        act: Act,
+        [cells, rows]: [usize; 2],
+        classes: Classes,
+    ) -> Result<Step, BeliefError> {
+        self.cost.held += cells as f64 * rows as f64 * classes.count() as f64;
+        self.within()?;
+        Ok(self.tape.push(act, cells, rows, classes))
+    }
+
+    fn within(&self) -> Result<(), BeliefError> {
+        let Cost { touched, held } = self.cost;
+        let fits = touched <= self.most.touched && held <= self.most.held;
+        if fits { Ok(()) } else { Err(BeliefError::TooLarge { cost: touched }) }
     }
 }
 
@@ -114,14 +150,14 @@ struct Planner<'g, 'a> {
     rule: Rule,
 }
 
-/// Plans the sum over every variable of the graph below `vars`, touching at most so many table entries; others stay.
-pub(crate) fn order(graph: &mut Graph<'_>, vars: usize, most: f64) -> Result<Order, BeliefError> {
+/// Plans the sum over every variable of the graph below `vars`, taking at most so much; others stay.
+pub(crate) fn order(graph: &mut Graph<'_>, vars: usize, most: Cost) -> Result<Order, BeliefError> {
     let leaves = std::mem::take(&mut graph.leaves);
-    let mut best: Result<Order, BeliefError> = Err(BeliefError::TooLarge { cost: most });
+    let mut best: Result<Order, BeliefError> = Err(BeliefError::TooLarge { cost: most.touched });
     for (tried, rule) in RULES.into_iter().enumerate() {
         let most = match &best {
-            Ok(known) if known.cost <= WORTH_A_TRY * tried as f64 => break,
-            Ok(known) => known.cost,
+            Ok(known) if known.cost.touched <= WORTH_A_TRY * tried as f64 => break,
+            Ok(known) => most.touching(known.cost.touched),
             Err(_) => most,
         };
         match (planned(graph, &leaves, (vars, most), rule), &best) {
@@ -138,7 +174,7 @@ pub(crate) fn order(graph: &mut Graph<'_>, vars: usize, most: f64) -> Result<Ord
 fn planned(
     graph: &mut Graph<'_>,
     leaves: &[Leaf],
-    (vars, most): (usize, f64),
+    (vars, most): (usize, Cost),
     rule: Rule,
 ) -> Result<Order, BeliefError> {
     let mut todo: Vec<Next> = (0..vars as Var)
@@ -310,7 +346,7 @@ impl Planner<'_, '_> {
             return Ok(());
         };
         let piece = match next.kind {
-            Kind::Sum(var) => summed(&mut self.order, piece, var),
+            Kind::Sum(var) => summed(&mut self.order, piece, var)?,
             Kind::Drive(_) => settled(self.graph, &mut self.order, piece, &next.drives, None)?,
             Kind::Weigh(bundle) => settled(self.graph, &mut self.order, piece, &next.drives, Some(bundle))?,
         };

@@ -60,7 +60,7 @@ pub(super) fn started(graph: &mut Graph<'_>, order: &mut Order, leaf: &Leaf) -> 
     let axes = leaf.axes.clone();
     let Some((bundle, states)) = &leaf.states else {
         order.spend(entries as f64)?;
-        let step = order.tape.push(Act::Given(leaf.table.clone()), 1, rows, classes.clone());
+        let step = order.push(Act::Given(leaf.table.clone()), [1, rows], classes.clone())?;
         return Ok(Piece { step, sets: Vec::new(), axes, classes });
     };
     let ids = states.iter().map(|&state| graph.bundles[*bundle].id(state)).collect::<Result<Vec<_>, _>>()?;
@@ -75,7 +75,7 @@ pub(super) fn started(graph: &mut Graph<'_>, order: &mut Order, leaf: &Leaf) -> 
         }
     }
     order.spend(table.len() as f64)?;
-    let step = order.tape.push(Act::Given(table), set.states.len(), rows, classes.clone());
+    let step = order.push(Act::Given(table), [set.states.len(), rows], classes.clone())?;
     Ok(Piece { step, sets: telling(graph, vec![set])?, axes, classes })
 }
 
@@ -92,7 +92,7 @@ pub(super) fn undriven(
     }
     order.spend(1.0)?;
     let classes = graph.alike();
-    let step = order.tape.push(Act::Given(vec![worth]), 1, 1, classes.clone());
+    let step = order.push(Act::Given(vec![worth]), [1, 1], classes.clone())?;
     Ok(Some(Piece { step, sets: Vec::new(), axes: Vec::new(), classes }))
 }
 
@@ -101,10 +101,10 @@ pub(super) fn undriven(
 fn telling(graph: &mut Graph<'_>, mut sets: Vec<Set>) -> Result<Vec<Set>, BeliefError> {
     for place in (0..sets.len()).rev() {
         let bundle = &mut graph.bundles[sets[place].bundle];
-        if let ([only], true) = (&sets[place].states[..], bundle.questions.is_empty()) {
-            if bundle.id(0)? == Some(*only) {
-                sets.remove(place);
-            }
+        let normal = bundle.id(0)?;
+        let only = if let [only] = sets[place].states[..] { Some(only) } else { None };
+        if only.is_some() && only == normal && bundle.questions.is_empty() {
+            sets.remove(place);
         }
     }
     Ok(sets)
@@ -142,7 +142,7 @@ pub(super) fn joined(
         rows: [left, right].map(|piece| Rows::of(&piece.axes, &axes)),
         meetings,
     };
-    let step = order.tape.push(act, cells, rows, classes.clone());
+    let step = order.push(act, [cells, rows], classes.clone())?;
     Ok(Piece { step, sets: telling(graph, sets)?, axes, classes })
 }
 
@@ -184,17 +184,17 @@ fn place_of(set: &Set, id: StateId) -> u32 {
 }
 
 /// Sums one variable out.
-pub(super) fn summed(order: &mut Order, piece: Piece, var: Var) -> Piece {
-    let Some(place) = piece.axes.iter().position(|axis| axis.0 == var) else { return piece };
+pub(super) fn summed(order: &mut Order, piece: Piece, var: Var) -> Result<Piece, BeliefError> {
+    let Some(place) = piece.axes.iter().position(|axis| axis.0 == var) else { return Ok(piece) };
     let stride = size(&piece.axes[place + 1..]);
     let states = piece.axes[place].1;
     order.readings[var as usize] = Some(Reading { step: piece.step, stride, states });
     let act = Act::Sum { from: piece.step, stride, states };
     let rows = size(&piece.axes) / states;
-    let step = order.tape.push(act, piece.cells(), rows, piece.classes.clone());
+    let step = order.push(act, [piece.cells(), rows], piece.classes.clone())?;
     let mut axes = piece.axes;
     axes.remove(place);
-    Piece { step, axes, ..piece }
+    Ok(Piece { step, axes, ..piece })
 }
 
 /// Lets findings drive those below them; then weighs one bundle, if it is to be, and forgets it.
@@ -222,7 +222,7 @@ pub(super) fn settled(
     let (sets, moves) = moving.finish(graph);
     let cells = sets.iter().map(|set| set.states.len()).product();
     let act = Act::Move { from: piece.step, moves };
-    let step = order.tape.push(act, cells, size(&piece.axes), piece.classes.clone());
+    let step = order.push(act, [cells, size(&piece.axes)], piece.classes.clone())?;
     Ok(Piece { step, sets: telling(graph, sets)?, ..piece })
 }
 

@@ -5,15 +5,15 @@ use std::collections::BTreeMap;
 use super::assembly::{Asking, Given, Graph, vars};
 use super::bundle::{Bundle, StateId};
 use super::evidence::BeliefError;
-use super::order::{Asked, MOST_ENTRIES, Reading, order};
-use super::tape::{Run, Step};
+use super::order::{Asked, Cost, Order, Reading, order};
+use super::tape::Run;
 use super::ways::{self, Grain};
 
 /// A sum with a run in it may touch so many table entries in one piece, and so many more for each scenario, before it is
 /// taken apart: about what the three or so sums of a run taken apart cost.
 const CHEAP: [f64; 2] = [2e5, 2e4];
 /// Taken apart by the draws alone it may touch so many; past that its combinations are taken in groups…
-const PIECEMEAL: f64 = 1e7;
+const PIECEMEAL: f64 = 2e6;
 /// …each of which differs in at most so many findings.
 const DIFFER: usize = 1;
 /// A run with more joint states is not tried in one piece, nor one whose combinations have more below them by its draws alone.
@@ -31,53 +31,42 @@ pub(crate) struct Sum {
 impl Sum {
     /// Forward only.
     pub(crate) fn total(given: Given<'_>) -> Result<Self, BeliefError> {
-        Self::forward(given, &[], false)
+        Self::over(given, &[], Want::Total)
     }
 
     /// With everything to be read of the variables.
     pub(crate) fn marginals(given: Given<'_>) -> Result<Self, BeliefError> {
-        Self::forward(given, &[], true).map(Self::read_back)
+        Self::over(given, &[], Want::Marginals)
     }
 
     /// The same with the run at this place of the evidence taken apart, however small it is.
     #[cfg(test)]
     pub(crate) fn marginals_apart(given: Given<'_>, run: (usize, Grain)) -> Result<Self, BeliefError> {
-        Self::apart(given, run, &[], true, MOST_ENTRIES).map(Self::read_back)
-    }
-
-    fn read_back(mut self) -> Self {
-        for part in &mut self.parts {
-            part.run.backward(part.readings.iter().flatten().map(|reading| reading.step));
-        }
-        self
+        Self::apart(given, run, &[], Want::Marginals, Cost::MOST)
     }
 
     /// With the answers to what is asked.
     pub(crate) fn answers(given: Given<'_>, asked: &[Asking<'_>]) -> Result<Self, BeliefError> {
-        let mut sum = Self::forward(given, asked, false)?;
-        for part in &mut sum.parts {
-            part.run.backward(part.asked.iter().map(|asked| asked.step));
-        }
-        Ok(sum)
+        Self::over(given, asked, Want::Answers)
     }
 
-    fn forward(given: Given<'_>, asked: &[Asking<'_>], whole: bool) -> Result<Self, BeliefError> {
+    fn over(given: Given<'_>, asked: &[Asking<'_>], want: Want) -> Result<Self, BeliefError> {
         let scenarios = given.scenarios.count();
         let Some(place) = ways::dividing(given.evidence) else {
-            return Ok(Self::of(vec![Part::new(given, asked, whole, MOST_ENTRIES)?], scenarios));
+            return Ok(Self::of(vec![Part::new(given, asked, want, Cost::MOST)?], scenarios));
         };
         let [joint, below] = ways::sizes(given.network, &given.evidence.0[place]);
-        let cheap = CHEAP[0] + CHEAP[1] * scenarios as f64;
+        let cheap = Cost::MOST.touching(CHEAP[0] + CHEAP[1] * scenarios as f64);
         if joint <= MOST_JOINT
-            && let Ok(part) = Part::new(given, asked, whole, cheap)
+            && let Ok(part) = Part::new(given, asked, want, cheap)
         {
             return Ok(Self::of(vec![part], scenarios));
         }
-        let apart = |grain, most| Self::apart(given, (place, grain), asked, whole, most);
-        let draws = if below <= MOST_JOINT { PIECEMEAL } else { 0.0 };
+        let apart = |grain, most| Self::apart(given, (place, grain), asked, want, most);
+        let draws = Cost::MOST.touching(if below <= MOST_JOINT { PIECEMEAL } else { 0.0 });
         apart(Grain::Draws, draws)
-            .or_else(|_| apart(Grain::Groups(DIFFER), MOST_ENTRIES))
-            .or_else(|_| apart(Grain::Draws, MOST_ENTRIES))
+            .or_else(|_| apart(Grain::Groups(DIFFER), Cost::MOST))
+            .or_else(|_| apart(Grain::Draws, Cost::MOST))
     }
 
     /// The sum over the ways to take the run at this place of the evidence, each by itself.
@@ -85,22 +74,22 @@ impl Sum {
         given: Given<'_>,
         (place, grain): (usize, Grain),
         asked: &[Asking<'_>],
-        whole: bool,
-        mut left: f64,
+        want: Want,
+        mut left: Cost,
     ) -> Result<Self, BeliefError> {
         let mut parts = Vec::new();
         for way in ways::ways(given, place, grain) {
             let one = Given { evidence: &way.evidence, timeline: &way.timeline, ..given };
-            let mut part = Part::new(one, asked, whole, left)?;
+            let mut part = Part::new(one, asked, want, left)?;
             part.ln += way.weight.ln();
-            left -= part.cost;
+            left = left.touching(left.touched - part.cost.touched);
             parts.push(part);
         }
         Ok(Self::of(parts, given.scenarios.count()))
     }
 
     fn of(parts: Vec<Part>, scenarios: usize) -> Self {
-        let each: Vec<_> = parts.iter().map(|part| part.ln_totals(scenarios)).collect();
+        let each: Vec<_> = parts.iter().map(Part::ln_totals).collect();
         let total = |scenario: usize| {
             let each = || each.iter().filter_map(|totals| totals[scenario]);
             let largest = each().reduce(f64::max)?;
@@ -125,7 +114,7 @@ impl Sum {
 
     /// Table entries touched on the way to the total.
     pub(crate) fn cost(&self) -> f64 {
-        self.parts.iter().map(|part| part.cost).sum()
+        self.parts.iter().map(|part| part.cost.touched).sum()
     }
 
     /// The distribution of a variable in the first scenario.
@@ -135,21 +124,21 @@ impl Sum {
 
     /// `[scenario][state]` of a variable; nothing where no scenario leaves it open.
     pub(crate) fn marginals_of(&self, var: usize) -> Vec<Vec<f64>> {
-        self.mixed(|part| part.marginal(var, self.totals.len()))
+        self.mixed(|part| part.marginals.get(var))
     }
 
     /// `[scenario][outcome]` of what was asked under this number; all 0 in a scenario that the evidence rules out.
     pub(crate) fn answer(&self, number: usize) -> Vec<Vec<f64>> {
-        self.mixed(|part| part.answer(number, self.totals.len()))
+        self.mixed(|part| part.answers.get(number))
     }
 
     /// What each part says, `[scenario][…]`, by its share.
-    fn mixed(&self, of: impl Fn(&Part) -> Vec<Vec<f64>>) -> Vec<Vec<f64>> {
+    fn mixed<'p>(&'p self, of: impl Fn(&'p Part) -> Option<&'p Vec<Vec<f64>>>) -> Vec<Vec<f64>> {
         let mut sums: Vec<Vec<f64>> = Vec::new();
         for (part, shares) in self.parts.iter().zip(&self.shares) {
-            let said = of(part);
+            let Some(said) = of(part) else { continue };
             sums.resize(said.len().max(sums.len()), Vec::new());
-            for ((sum, own), share) in sums.iter_mut().zip(&said).zip(shares) {
+            for ((sum, own), share) in sums.iter_mut().zip(said).zip(shares) {
                 add(sum, own, *share);
             }
         }
@@ -163,42 +152,71 @@ pub(crate) fn add(sums: &mut Vec<f64>, weights: &[f64], share: f64) {
     sums.iter_mut().zip(weights).for_each(|(sum, weight)| *sum += share * weight);
 }
 
-/// A graph after one pass forward, and one backward if anything is to be read but the total.
+/// What is to be read of a sum.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Want {
+    Total,
+    Marginals,
+    Answers,
+}
+
+/// What one graph says. Its tables are not kept.
 struct Part {
-    run: Run,
-    last: Step,
+    /// P(evidence, scenario), for each scenario, up to e to this.
+    totals: Vec<f64>,
     ln: f64,
-    cost: f64,
+    cost: Cost,
+    /// `[variable][scenario][state]`; of a variable that is none, nothing.
+    marginals: Vec<Vec<Vec<f64>>>,
+    /// `[number][scenario][outcome]`.
+    answers: Vec<Vec<Vec<f64>>>,
+}
+
+impl Part {
+    fn new(given: Given<'_>, asked: &[Asking<'_>], want: Want, most: Cost) -> Result<Self, BeliefError> {
+        let mut graph = Graph::new(given, asked, want == Want::Marginals)?;
+        let Order { tape, readings, asked: places, cost, .. } = order(&mut graph, vars(given.network), most)?;
+        let last = tape.last();
+        let mut summed = Summed {
+            run: tape.forward(),
+            readings,
+            asked: places,
+            bundles: std::mem::take(&mut graph.bundles),
+        };
+        let (table, ln) = summed.run.table(last);
+        let (totals, ln) = (table.to_vec(), ln + graph.ln);
+        let mut part = Self { totals, ln, cost, marginals: Vec::new(), answers: Vec::new() };
+        let scenarios = given.scenarios.count();
+        if part.totals.is_empty() {
+            part.totals = vec![0.0; scenarios];
+        }
+        if want == Want::Marginals {
+            summed.run.backward(summed.readings.iter().flatten().map(|reading| reading.step));
+            let vars = 0..summed.readings.len();
+            part.marginals = vars.map(|var| summed.marginal(var, scenarios)).collect();
+        }
+        if want == Want::Answers {
+            summed.run.backward(summed.asked.iter().map(|asked| asked.step));
+            part.answers = (0..asked.len()).map(|number| summed.answer(number, scenarios)).collect();
+        }
+        Ok(part)
+    }
+
+    /// ln P(evidence, scenario), for each scenario; `None` where it is 0.
+    fn ln_totals(&self) -> Vec<Option<f64>> {
+        self.totals.iter().map(|&total| (total > 0.0).then(|| total.ln() + self.ln)).collect()
+    }
+}
+
+/// A graph after one pass forward, and one backward if anything is to be read but the total.
+struct Summed {
+    run: Run,
     readings: Vec<Option<Reading>>,
     asked: Vec<Asked>,
     bundles: Vec<Bundle>,
 }
 
-impl Part {
-    fn new(given: Given<'_>, asked: &[Asking<'_>], whole: bool, most: f64) -> Result<Self, BeliefError> {
-        let mut graph = Graph::new(given, asked, whole)?;
-        let order = order(&mut graph, vars(given.network), most)?;
-        let last = order.tape.last();
-        Ok(Self {
-            run: order.tape.forward(),
-            last,
-            ln: graph.ln,
-            cost: order.cost,
-            readings: order.readings,
-            asked: order.asked,
-            bundles: graph.bundles,
-        })
-    }
-
-    /// ln P(evidence, scenario), for each scenario; `None` where it is 0.
-    fn ln_totals(&self, scenarios: usize) -> Vec<Option<f64>> {
-        let (table, ln) = self.run.table(self.last);
-        if table.is_empty() {
-            return vec![None; scenarios];
-        }
-        table.iter().map(|&total| (total > 0.0).then(|| total.ln() + ln + self.ln)).collect()
-    }
-
+impl Summed {
     /// `[scenario][state]` of a variable.
     fn marginal(&self, var: usize, scenarios: usize) -> Vec<Vec<f64>> {
         let Some(reading) = self.readings[var] else { return Vec::new() };

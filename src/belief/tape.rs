@@ -298,7 +298,8 @@ impl Run {
     pub(crate) fn backward(&mut self, asked: impl IntoIterator<Item = Step>) {
         let count = self.tables.len();
         let mut wanted = vec![false; count];
-        asked.into_iter().for_each(|step| wanted[step] = true);
+        let mut kept = vec![false; count];
+        asked.into_iter().for_each(|step| (wanted[step], kept[step]) = (true, true));
         for step in 0..count {
             wanted[step] |= self.tape.inputs(step).into_iter().flatten().any(|input| wanted[input]);
         }
@@ -310,6 +311,9 @@ impl Run {
         for step in (0..count).rev() {
             if wanted[step] && !self.back[step].is_empty() {
                 self.hand_back(step, &wanted);
+                if !kept[step] {
+                    self.back[step] = Vec::new();
+                }
             }
         }
     }

@@ -74,10 +74,11 @@ pub(crate) fn ways(given: Given<'_>, place: usize, grain: Grain) -> Vec<Way> {
         Grain::Draws => vec![Group { open: (0..findings.len()).collect(), members: above.iter().collect() }],
         Grain::Groups(differ) => grouped(&above, differ),
     };
-    let mut all = vec![way(*floor, Vec::new())];
+    let mut all = Vec::new();
     for (p, sights) in moments(given.timeline, place) {
         all.extend(groups.iter().map(|group| way(p, group.seen(given.network, &sights, *moment))));
     }
+    all.push(way(*floor, Vec::new()));
     all.retain(|way| way.weight > 0.0);
     all
 }
@@ -127,7 +128,8 @@ fn grouped(combos: &[(Vec<usize>, f64)], most: usize) -> Vec<Group<'_>> {
             open.sort_unstable();
             open.dedup();
             if open.len() <= most {
-                (group.open, _) = (open, group.members.push(combo));
+                group.open = open;
+                group.members.push(combo);
             }
         }
         left.retain(|combo| !group.members.iter().any(|member| std::ptr::eq(*member, *combo)));

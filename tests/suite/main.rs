@@ -4,6 +4,7 @@ mod answer;
 mod bad_input;
 mod belief_holds;
 mod belief_is_exact;
+mod belief_of_shipped_calls;
 mod belief_promises;
 mod best_plan;
 mod broken_knowledge;
