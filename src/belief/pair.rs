@@ -45,9 +45,13 @@ mod tests {
     #[test]
     fn what_is_too_large_at_once_is_asked_in_halves_and_what_is_too_large_alone_is_refused() {
         let of = |most: usize| {
-            move |part: &[usize]| match part.len() <= most {
-                true => Ok(part.iter().map(|number| number * 10).collect()),
-                false => Err(BeliefError::TooLarge { cost: part.len() as f64 }),
+            move |part: &[usize]| {
+                let said = part.iter().map(|number| number * 10).collect();
+                if part.len() <= most {
+                    Ok(said)
+                } else {
+                    Err(BeliefError::TooLarge { cost: part.len() as f64 })
+                }
             }
         };
         assert_eq!(halved(&[1, 2, 3, 4, 5], &of(2)), Ok(vec![10, 20, 30, 40, 50]));

@@ -1,13 +1,13 @@
 //! No call that ships is too large to be thought over.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use handlamp::casebook::read_path;
 use handlamp::knowledge::{Knowledge, Texts, load};
 use handlamp::walk::{Desk, assess};
 
 /// Why a call cannot be thought over, if it cannot.
-fn refused(knowledge: &Knowledge, path: &PathBuf) -> Option<String> {
+fn refused(knowledge: &Knowledge, path: &Path) -> Option<String> {
     let case = match read_path(path, knowledge) {
         Ok(read) => read.case,
         Err(error) => return Some(format!("{}: {error:?}", path.display())),
