@@ -12,12 +12,13 @@ use super::ways::{self, Grain};
 /// A sum with a run in it may touch so many table entries in one piece, and so many more for each scenario, before it is
 /// taken apart: about what the three or so sums of a run taken apart cost.
 const CHEAP: [f64; 2] = [2e5, 2e4];
-/// Taken apart by the draws alone it may touch so many; past that its combinations are taken in groups…
-const PIECEMEAL: f64 = 2e6;
+/// Taken apart by the draws alone it may touch so many, and so many more for each scenario; past that its combinations are taken in
+/// groups…
+const PIECEMEAL: [f64; 2] = [8e6, 1e6];
 /// …each of which differs in at most so many findings.
 const DIFFER: usize = 1;
 /// A run with more joint states is not tried in one piece, nor one whose combinations have more below them by its draws alone.
-const MOST_JOINT: f64 = 4096.0;
+const MOST_JOINT: f64 = 65_536.0;
 
 /// What the evidence and the scenarios add up to, in one piece or in the ways that a run may be taken.
 pub(crate) struct Sum {
@@ -63,7 +64,8 @@ impl Sum {
             return Ok(Self::of(vec![part], scenarios));
         }
         let apart = |grain, most| Self::apart(given, (place, grain), asked, want, most);
-        let draws = Cost::MOST.touching(if below <= MOST_JOINT { PIECEMEAL } else { 0.0 });
+        let piecemeal = PIECEMEAL[0] + PIECEMEAL[1] * scenarios as f64;
+        let draws = Cost::MOST.touching(if below <= MOST_JOINT { piecemeal } else { 0.0 });
         apart(Grain::Draws, draws)
             .or_else(|_| apart(Grain::Groups(DIFFER), Cost::MOST))
             .or_else(|_| apart(Grain::Draws, Cost::MOST))

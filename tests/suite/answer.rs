@@ -45,10 +45,15 @@ Do
      Expect: the mean of ten lies within
      half a gram of the target.
 
-• If 'it is gone': then ask ten fills in
-  a row on the second scale.
-• If 'still there': then send somebody,
-  or call the maker.
+• If 'it is gone': ask ten fills in a
+  row on the second scale.
+• If 'still there': ask target on the
+  panel against the order; there, if 'it
+  is as ordered': switch correction off
+  and put the recorded allowance back;
+  if 'the panel is lower than the
+  order': enter the target that is on
+  the order.
 
 Likely causes
 • In-flight allowance set too high:
@@ -64,6 +69,16 @@ Why in-flight allowance set too high
 • The same bag on machine and second
   scale: they agree. It speaks a little
   for it.
+
+How it shows: in-flight allowance set
+too high → every fill is light by about
+the same amount.
+
+Unlikely by now
+• Product lighter in bulk than it was
+  set up for: unlikely. In-flight
+  allowance against its recorded figure:
+  larger than the recorded one.
 
 Otherwise
 • Put right: Switch correction off and
@@ -136,8 +151,10 @@ Do
   4. Let two fills go by and run ten.
      Expect: the mean of ten lies within half a gram of the target.
 
-• If 'it is gone': then ask ten fills in a row on the second scale.
-• If 'still there': then send somebody, or call the maker.
+• If 'it is gone': ask ten fills in a row on the second scale.
+• If 'still there': ask target on the panel against the order; there, if 'it is
+  as ordered': switch correction off and put the recorded allowance back; if
+  'the panel is lower than the order': enter the target that is on the order.
 
 Likely causes
 • In-flight allowance set too high: about 9 in 10 calls like this
@@ -148,6 +165,13 @@ Why in-flight allowance set too high
 • Ten fills in a row on the second scale: light. It speaks for it.
 • The same bag on machine and second scale: they agree. It speaks a little for
   it.
+
+How it shows: in-flight allowance set too high → every fill is light by about
+the same amount.
+
+Unlikely by now
+• Product lighter in bulk than it was set up for: unlikely. In-flight allowance
+  against its recorded figure: larger than the recorded one.
 
 Otherwise
 • Put right: Switch correction off and put the recorded allowance back, about 15

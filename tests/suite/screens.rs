@@ -364,15 +364,21 @@ Why: A strip of paper round the pan
 It speaks for or against: in-flight
 allowance set too high.
 
-• If 'free all round': then ask ten
-  fills in a row.
-• If 'it catches': then ask ten fills in
+• If 'free all round': ask ten fills in
   a row.
+• If 'it catches': ask ten fills in a
+  row.
+
+Without asking, next would be: ten fills
+in a row. No answer changes that.
 
 In-flight allowance set too high: about
 5 in 10
 • What the caller says: every fill is
   light. It speaks strongly for it.
+
+How it shows: in-flight allowance set
+too high → every fill is light.
 Does a strip of paper slide freely all
 the way round the pan?
 
