@@ -23,5 +23,5 @@ pub use circumstances::{TOLD, given_causes};
 pub use prospect::{Act, Enquiry, Lockout, Prospect, Scenario};
 pub use question::{as_asked, unanswered};
 pub use rank::plan;
-pub use situation::{ASK, DESK, Hands, Hindrance, Situation};
+pub use situation::{ASK, DESK, Hands, Hindrance, Lock, Situation};
 pub use visit::Visit;

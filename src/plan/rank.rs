@@ -7,7 +7,7 @@ use super::candidate::{Candidate, Kind, Plan, Reason, SEND, STOP, Then, cautions
 use super::circumstances;
 use super::prospect::{Act, Enquiry, Prospect, Scenario};
 use super::question::{Question, as_asked, outcome_names, unanswered};
-use super::situation::{ASK, DESK, Hindrance, Situation};
+use super::situation::{ASK, DESK, Hindrance, Lock, Situation};
 use super::visit;
 use crate::belief::{self, BeliefError, Outlook};
 use crate::ids::{CauseId, CheckId, CircumstanceId, RemedyId};
@@ -192,8 +192,8 @@ impl<'a> Board<'a> {
 
     /// What is worth doing too while the lock is on, before anybody tries.
     fn while_locked(&self) -> Option<Candidate> {
-        let (act, minutes_saved) = ahead::worth_doing_too(&self.prospect)
-            .filter(|_| self.situation.untried && self.situation.locked)?;
+        let (act, minutes_saved) =
+            ahead::worth_doing_too(&self.prospect).filter(|_| self.situation.lock == Lock::Untried)?;
         let ready = self.remedies[act].1.is_empty() && minutes_saved > LEAST_SAVED;
         ready.then(|| Candidate { minutes_saved, why: Reason::WhileLocked, ..self.remedy(act, &[act]) })
     }

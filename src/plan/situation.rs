@@ -34,6 +34,18 @@ pub const DESK: f64 = 0.3;
 /// Minutes that whoever comes spends on each way things may be, until the right one is found (judgement).
 const LOOK: f64 = 10.0;
 
+/// Whether a lockout stands.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Lock {
+    /// None does.
+    #[default]
+    Off,
+    /// The last step was done in one, and nothing has run since.
+    On,
+    /// So was the last remedy, and nobody has tried yet whether it is gone.
+    Untried,
+}
+
 /// Everything the plan depends on.
 pub struct Situation<'a> {
     /// All that is known.
@@ -68,10 +80,8 @@ pub struct Situation<'a> {
     pub visit: f64,
     /// Where the caller stands now.
     pub place: Option<PlaceId>,
-    /// Whether a lockout stands: the last step was done in one, and nothing has run since.
-    pub locked: bool,
-    /// Whether the last remedy was done in a lockout and nobody has tried yet whether it is gone.
-    pub untried: bool,
+    /// Whether a lockout stands.
+    pub lock: Lock,
     /// Something dangerous is going on, or a finding that begins with 'stop, make safe'.
     pub stop: bool,
 }
@@ -136,7 +146,7 @@ impl Situation<'_> {
     /// Minutes to isolate and to restore; none while a lockout stands.
     pub fn lockout_minutes(&self) -> f64 {
         let (isolate, restore) = self.view.machine.lockout;
-        if self.locked { 0.0 } else { isolate + restore }
+        if self.lock == Lock::Off { isolate + restore } else { 0.0 }
     }
 
     /// Minutes of a piece of work without its lockout.
@@ -191,7 +201,8 @@ impl Situation<'_> {
         enquiries: Vec<Enquiry>,
     ) -> Prospect {
         let (isolate, restore) = self.view.machine.lockout;
-        let lockout = Lockout { around: isolate + restore, proves_inside: false, stands: self.locked };
+        let lockout =
+            Lockout { around: isolate + restore, proves_inside: false, stands: self.lock != Lock::Off };
         Prospect::new(scenarios, (acts, enquiries), vec![lockout], (self.visit, LOOK))
     }
 }

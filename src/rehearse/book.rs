@@ -9,7 +9,7 @@ use crate::casebook::{Case, May, Person, Visit, Whereabouts};
 use crate::graph::View;
 use crate::ids::{CheckId, FindingId, PersonId};
 use crate::knowledge::{Asks, Check, FindingKind, Remedy};
-use crate::plan::{self, Hands, Situation};
+use crate::plan::{self, Hands, Lock, Situation};
 use crate::safety::ScaleSupply;
 use crate::walk::{Desk, hands};
 
@@ -164,8 +164,7 @@ impl<'d, 'k> Book<'d, 'k> {
             supply: desk.view.machine.scale_supply,
             visit: desk.view.machine.send_somebody,
             place: None,
-            locked: false,
-            untried: false,
+            lock: Lock::Off,
             stop: false,
         };
         let known = desk.view.checks.iter().filter(|check| !matches!(check.asks, Asks::Complaint));

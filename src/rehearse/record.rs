@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::book::Book;
 use crate::belief::{Combination, Evidence, Item, Moment};
 use crate::knowledge::{Asks, Check};
-use crate::plan::{Situation, TOLD};
+use crate::plan::{Lock, Situation, TOLD};
 use crate::walk::{said, told_result};
 
 /// Fills in a simulated run.
@@ -171,8 +171,7 @@ impl Record {
             supply: circle.supply,
             visit: circle.visit,
             place: spot.place.map(Into::into),
-            locked: spot.locked,
-            untried: false,
+            lock: if spot.locked { Lock::On } else { Lock::Off },
             stop: false,
         };
         self.answered(book, &mut situation);

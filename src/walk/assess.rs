@@ -7,7 +7,7 @@ use crate::belief::{self, BeliefError, Combination, Posterior, Readings};
 use crate::casebook::{Case, RemedyResult, What};
 use crate::ids::{CauseId, CheckId, FindingId, PlaceId};
 use crate::knowledge::{Asks, Check, FindingKind, Work};
-use crate::plan::{self, Plan, Situation};
+use crate::plan::{self, Lock, Plan, Situation};
 use crate::weights::proof::Proof;
 
 /// Causes listed in an answer are likelier than this.
@@ -176,8 +176,7 @@ pub fn situation<'a>(
         supply: desk.supply(case),
         visit: desk.visit(case),
         place: place.or_else(|| last_place(desk, case)),
-        locked: locked(desk, case),
-        untried: cure::untried(case),
+        lock: lock(desk, case),
     }
 }
 
@@ -191,7 +190,7 @@ fn shown<'a>(desk: &'a Desk<'_>, gathered: &'a Gathered) -> impl Iterator<Item =
 }
 
 /// Whether the last step was done in a lockout and nothing has run since.
-fn locked(desk: &Desk<'_>, case: &Case) -> bool {
+fn lock(desk: &Desk<'_>, case: &Case) -> Lock {
     let inside = |work: &Work| desk.view.machine.exposures(work).needs_isolation();
     let last = case.events.iter().rev().find_map(|event| match &event.what {
         What::Reading { check, .. } => desk.knowledge.checks.get(check).map(|check| inside(&check.work)),
@@ -201,7 +200,11 @@ fn locked(desk: &Desk<'_>, case: &Case) -> bool {
         }
         _ => None,
     });
-    last == Some(true)
+    match last {
+        Some(true) if cure::untried(case) => Lock::Untried,
+        Some(true) => Lock::On,
+        _ => Lock::Off,
+    }
 }
 
 /// Where the last answer was taken, or the last remedy done.

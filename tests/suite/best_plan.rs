@@ -272,11 +272,11 @@ fn overlapping(dice: &mut Dice, (faults_there, acts, questions): (usize, usize, 
 fn with_a_proof_inside_the_lockout_its_order_is_the_best_there_is() {
     for (acts, lockouts) in [(8, 2), (10, 3), (12, 4)] {
         let (mean, worst) = gaps(300, |dice| locked_out(dice, (acts, lockouts, 0), true));
-        println!(
+        told(&format!(
             "proof inside, {acts} acts in {lockouts}: mean {:.4} %, worst {:.3} %",
             mean * 100.0,
             worst * 100.0
-        );
+        ));
         assert!(worst < 1e-9, "{acts} acts, {lockouts} lockouts: mean {mean}, worst {worst}");
     }
 }
@@ -287,7 +287,7 @@ fn where_the_guard_must_be_shut_for_a_proof_it_is_nearly_the_best_there_is() {
     let shapes = [(6, 1, 3), (8, 2, 2), (10, 2, 2)];
     for shape in shapes {
         let (own, most) = gaps(100, |dice| locked_out(dice, shape, false));
-        println!("guard shut, {shape:?}: mean {:.4} %, worst {:.3} %", own * 100.0, most * 100.0);
+        told(&format!("guard shut, {shape:?}: mean {:.4} %, worst {:.3} %", own * 100.0, most * 100.0));
         mean += own / shapes.len() as f64;
         worst = worst.max(most);
     }
@@ -298,7 +298,13 @@ fn where_the_guard_must_be_shut_for_a_proof_it_is_nearly_the_best_there_is() {
 fn with_overlapping_remedies_and_unsure_questions_it_is_nearly_the_best_there_is() {
     for (shape, count) in [((6, 6, 0), 60), ((6, 6, 2), 60), ((8, 7, 3), 60)] {
         let (mean, worst) = gaps(count, |dice| overlapping(dice, shape));
-        println!("overlapping, {shape:?}: mean {:.4} %, worst {:.3} %", mean * 100.0, worst * 100.0);
+        told(&format!("overlapping, {shape:?}: mean {:.4} %, worst {:.3} %", mean * 100.0, worst * 100.0));
         assert!(mean <= 0.003 && worst <= 0.03, "{shape:?}: mean {mean}, worst {worst}");
     }
+}
+
+/// Prints a figure for the table in DEVELOPERS.md; shown with `-- --nocapture`.
+#[expect(clippy::print_stdout, reason = "figures of a test, asked for by name")]
+fn told(line: &str) {
+    println!("{line}");
 }

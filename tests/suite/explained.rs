@@ -25,7 +25,7 @@ fn deleting_a_named_reading_moves_the_odds_as_printed() {
         if !call.contains(&line) {
             continue;
         }
-        let without: String = call.lines().filter(|l| !l.contains(&line)).map(|l| format!("{l}\n")).collect();
+        let without = call.lines().filter(|l| !l.contains(&line)).collect::<Vec<_>>().join("\n") + "\n";
         let file = tool.home().join("without.yaml");
         std::fs::write(&file, without).expect("a file");
         let rest = tool.run(&["diagnose", "--answers", &file.display().to_string(), "--json"]).json();

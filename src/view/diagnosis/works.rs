@@ -234,7 +234,7 @@ fn together(page: &mut Page, knowledge: &Knowledge, state: &State, id: &RemedyId
     if with.is_empty() {
         return;
     }
-    let titles: Vec<String> = with.iter().map(|id| words::clause(&title(knowledge, id))).collect();
+    let titles: Vec<String> = with.iter().map(|id| words::clause(title(knowledge, id))).collect();
     page.text(format!(
         "Worth doing in the same lockout, before one proof: {}. After this one answer 'not tried yet' and each is asked with its own cautions.",
         words::and(&titles)
