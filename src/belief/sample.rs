@@ -17,6 +17,7 @@ use super::pair;
 use super::posterior::{Posterior, Presence};
 use super::sum::{Sum, add, normal};
 use super::timeline::Timeline;
+use crate::weights::generate::Dice;
 
 /// Walks, each from a state of its own.
 const WALKS: usize = 16;
@@ -63,7 +64,8 @@ struct Visit {
 #[derive(Debug)]
 pub(crate) struct Draws {
     pub(crate) states: Vec<(Vec<Stand>, f64)>,
-    causes: Vec<[f64; 2]>,
+    /// (cause, P(it was there), P(it is there now)) of those sampled.
+    causes: Vec<(usize, [f64; 2])>,
     sampled: Sampled,
     ln_evidence: f64,
 }
@@ -97,7 +99,7 @@ struct Sampler<'a> {
     weighed: BTreeMap<State, f64>,
     visits: BTreeMap<State, Visit>,
     spent: f64,
-    seed: u64,
+    dice: Dice,
 }
 
 /// What is believed, by sampling.
@@ -123,8 +125,8 @@ pub(crate) fn sampled(network: &Network, evidence: &Evidence) -> Result<Posterio
         }
     }
     let mut causes = others;
-    for (&(cause, _), own) in Sampler::new(network, evidence, &timeline).causes.iter().zip(&draws.causes) {
-        causes[cause] = *own;
+    for (cause, own) in draws.causes {
+        causes[cause] = own;
     }
     let presence = |[was, now]: [f64; 2]| Presence { was, now, ln_odds: (was / (1.0 - was)).ln() };
     Ok(Posterior {
@@ -185,17 +187,8 @@ impl<'a> Sampler<'a> {
             weighed: BTreeMap::new(),
             visits: BTreeMap::new(),
             spent: 0.0,
-            seed: 0,
+            dice: Dice::new(0),
         }
-    }
-
-    /// A number from 0 up to 1 (splitmix64; Steele, Lea and Flood 2014).
-    fn unit(&mut self) -> f64 {
-        self.seed = self.seed.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.seed;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
     }
 
     fn stands(&self, state: &State) -> Vec<Stand> {
@@ -236,7 +229,7 @@ impl<'a> Sampler<'a> {
         all.push(none);
         all.push(vec![1; self.causes.len()]);
         for _ in 0..SIDE_BY_SIDE {
-            let random = (0..self.causes.len()).map(|_| u8::from(self.unit() < 0.5)).collect();
+            let random = (0..self.causes.len()).map(|_| u8::from(self.dice.even() < 0.5)).collect();
             all.push(random);
         }
         self.weigh(all.clone())?;
@@ -261,7 +254,7 @@ impl<'a> Sampler<'a> {
         if total <= 0.0 {
             return Ok((next, 1.0));
         }
-        let mut level = self.unit() * total;
+        let mut level = self.dice.even() * total;
         let chosen = visit.changes.iter().find(|change| {
             level -= change.2;
             level < 0.0
@@ -332,7 +325,7 @@ impl<'a> Sampler<'a> {
         states.iter_mut().for_each(|state| state.1 /= kept);
         Draws {
             states,
-            causes: means,
+            causes: self.causes.iter().map(|(cause, _)| *cause).zip(means).collect(),
             sampled: Sampled { samples, errors },
             ln_evidence: ln_evidence(&visited),
         }

@@ -58,6 +58,8 @@ pub struct Choice {
     pub best: Move,
     /// Expected minutes following it.
     pub minutes: f64,
+    /// The best move that asks nothing, and the expected minutes with it.
+    pub without_asking: (Move, f64),
     /// No plan whatever can take fewer minutes on average than this (what it would take if one knew how things are).
     pub at_least: f64,
     /// Expected minutes when somebody is sent at once.
@@ -66,8 +68,6 @@ pub struct Choice {
     pub unasked: f64,
     /// The course of acts when nothing more is asked.
     pub course: Vec<Vec<usize>>,
-    /// P(gone) of the first batch of that course.
-    pub first_gone: f64,
     /// Each question by index.
     pub questions: Vec<Weighed>,
     /// Acts that were looked at as a next step.
@@ -105,37 +105,33 @@ pub fn choose(prospect: &Prospect) -> Choice {
     for weighed in questions.iter_mut().chain(&mut acts) {
         weighed.minutes /= total;
     }
-    let mut best = (Move::Call, start.call(prospect) / total);
-    if !unasked.batches.is_empty() {
-        best = (Move::Do(unasked.batches[0].clone()), unasked.minutes / total);
-    }
-    for weighed in acts.iter().chain(&questions) {
-        if weighed.minutes < best.1 - SAME {
-            best = (weighed.first.clone(), weighed.minutes);
-        }
-    }
+    let course = (first_of(&unasked.batches), unasked.minutes / total);
+    let without_asking = acts.iter().fold(course, better);
+    let (best, minutes) = questions.iter().fold(without_asking.clone(), better);
     Choice {
-        best: best.0,
-        minutes: best.1,
+        best,
+        minutes,
+        without_asking,
         at_least: bound::at_least(prospect),
         call: start.call(prospect) / total,
         unasked: unasked.minutes / total,
-        first_gone: unasked.first_gone,
         course: unasked.batches,
         questions,
         acts,
     }
 }
 
-impl Choice {
-    /// The best move that asks nothing, and the expected minutes with it.
-    pub fn without_asking(&self) -> (Move, f64) {
-        let course = self.course.first().map_or(Move::Call, |batch| Move::Do(batch.clone()));
-        let better = |best: (Move, f64), act: &Weighed| {
-            if act.minutes < best.1 - SAME { (act.first.clone(), act.minutes) } else { best }
-        };
-        self.acts.iter().fold((course, self.unasked), better)
-    }
+/// Minutes that make no difference.
+const SAME: f64 = 1e-9;
+
+/// The better of a move with its expected minutes and another; among equals the one before.
+fn better(best: (Move, f64), other: &Weighed) -> (Move, f64) {
+    if other.minutes < best.1 - SAME { (other.first.clone(), other.minutes) } else { best }
+}
+
+/// The move with which a course begins.
+fn first_of(batches: &[Vec<usize>]) -> Move {
+    batches.first().map_or(Move::Call, |batch| Move::Do(batch.clone()))
 }
 
 /// After an act in a lockout that nobody has tried yet: the act in that lockout that is most worth doing too before the guard is
@@ -165,9 +161,6 @@ pub(super) fn one_step_each(prospect: &Prospect) -> Vec<f64> {
     (0..prospect.enquiries.len()).map(|question| ahead.one_step(&start, question).minutes).collect()
 }
 
-/// Minutes that make no difference.
-const SAME: f64 = 1e-9;
-
 fn nothing_left(prospect: &Prospect) -> Choice {
     let unanswered = |q: usize| Weighed {
         first: Move::Ask(q),
@@ -177,18 +170,14 @@ fn nothing_left(prospect: &Prospect) -> Choice {
     Choice {
         best: Move::Call,
         minutes: 0.0,
+        without_asking: (Move::Call, 0.0),
         at_least: 0.0,
         call: 0.0,
         unasked: 0.0,
         course: Vec::new(),
-        first_gone: 0.0,
         questions: (0..prospect.enquiries.len()).map(unanswered).collect(),
         acts: Vec::new(),
     }
-}
-
-fn first_of(course: &Course) -> Move {
-    course.batches.first().map_or(Move::Call, |batch| Move::Do(batch.clone()))
 }
 
 impl Ahead<'_> {
@@ -202,7 +191,7 @@ impl Ahead<'_> {
         self.weigh(state, question, |ahead, after| {
             ahead.courses += 1;
             let course = course::greedy(ahead.prospect, after);
-            (course.minutes, first_of(&course), Vec::new())
+            (course.minutes, first_of(&course.batches), Vec::new())
         })
     }
 
@@ -233,7 +222,7 @@ impl Ahead<'_> {
     fn onward(&mut self, state: &State) -> (f64, Move, Vec<Branch>) {
         self.courses += 1;
         let course = course::greedy(self.prospect, state);
-        let mut best = (course.minutes, first_of(&course), Vec::new());
+        let mut best = (course.minutes, first_of(&course.batches), Vec::new());
         for question in self.second.clone() {
             if state.open.contains(&question) && self.minutes_of(state, question) < best.0 {
                 let weighed = self.one_step(state, question);
@@ -248,8 +237,7 @@ impl Ahead<'_> {
     /// The first batch of the course, and the acts that would be most efficient alone.
     fn first_acts(&self, state: &State, course: &Course) -> Vec<Vec<usize>> {
         let efficiency = |&act: &usize| {
-            let own = &self.prospect.acts[act];
-            let minutes = own.minutes + own.proof + state.around(self.prospect, own.lockout);
+            let minutes = state.alone(self.prospect, act);
             ((state.left - state.left_after(self.prospect, act)) / minutes.max(f64::MIN_POSITIVE), act)
         };
         let light = |act: &&usize| !self.prospect.acts[**act].weighty;
@@ -273,7 +261,7 @@ impl Ahead<'_> {
         let still = after.left / state.left;
         let gone = Branch { probability: 1.0 - still, then: Move::Call, branches: Vec::new() };
         Weighed {
-            minutes: course::cost(self.prospect, state, &acts, after.left) + further,
+            minutes: course::cost(self.prospect, state, acts.iter().copied(), after.left) + further,
             first: Move::Do(acts),
             branches: vec![gone, Branch { probability: still, then, branches: onward }],
         }

@@ -4,7 +4,7 @@
 //! looked at: `W(S) = min(left(S)·call, min_B cost(B | S) + W(S ∪ B))`, at most 3ⁿ pairs of sets. No polynomial method is known
 //! for this case (Ottosen, Jensen, 'When to test?', 2010).
 
-use super::course::{Course, EVEN_ODDS};
+use super::course::{Course, EVEN_ODDS, cost};
 use super::prospect::Prospect;
 use super::state::State;
 
@@ -91,8 +91,8 @@ impl<'a> Sets<'a> {
         Self { prospect, acts, states, calls, groups }
     }
 
-    fn members(&self, set: usize) -> Vec<usize> {
-        self.acts.iter().enumerate().filter(|(bit, _)| set >> bit & 1 == 1).map(|(_, &act)| act).collect()
+    fn members(&self, set: usize) -> impl Iterator<Item = usize> {
+        self.acts.iter().enumerate().filter(move |(bit, _)| set >> bit & 1 == 1).map(|(_, &act)| act)
     }
 
     /// The acts that may be done after a set: weighty ones under even odds only when nothing else is left.
@@ -110,18 +110,7 @@ impl<'a> Sets<'a> {
 
     /// What doing a batch costs after a set.
     fn cost(&self, set: usize, batch: usize) -> f64 {
-        let (mut minutes, mut proof, mut undo) = (0.0, 0.0_f64, 0.0);
-        let mut around = 0.0;
-        let mut rest = batch;
-        while rest > 0 {
-            let act = &self.prospect.acts[self.acts[rest.trailing_zeros() as usize]];
-            around = self.states[set].around(self.prospect, act.lockout);
-            minutes += act.minutes;
-            proof = proof.max(act.proof);
-            undo += act.undo;
-            rest &= rest - 1;
-        }
-        self.states[set].left * (around + minutes + proof) + self.states[set | batch].left * undo
+        cost(self.prospect, &self.states[set], self.members(batch), self.states[set | batch].left)
     }
 
     fn best(&self) -> Course {
@@ -146,14 +135,11 @@ impl<'a> Sets<'a> {
             }
         }
         let mut batches = Vec::new();
-        let (mut set, mut first_gone) = (0, 0.0);
+        let mut set = 0;
         while then[set] > 0 {
-            if set == 0 {
-                first_gone = 1.0 - self.states[then[set]].left / self.states[0].left.max(f64::MIN_POSITIVE);
-            }
-            batches.push(self.members(then[set]));
+            batches.push(self.members(then[set]).collect());
             set |= then[set];
         }
-        Course { minutes: minutes[0], batches, first_gone }
+        Course { minutes: minutes[0], batches }
     }
 }

@@ -3,7 +3,7 @@
 //! For each scenario the cheapest course that knows it, with every lockout open for nothing. Questions cannot lower it, since
 //! knowing costs nothing here; so the expected minutes of any plan whatever lie at or above it (method 1.4: a proven bound).
 
-use super::prospect::{Prospect, Scenario};
+use super::prospect::{Act, Prospect, Scenario};
 
 /// A proven lower bound on the expected minutes of any plan, given that the complaint is there.
 pub(super) fn at_least(prospect: &Prospect) -> f64 {
@@ -35,7 +35,7 @@ fn knowing(prospect: &Prospect, scenario: &Scenario) -> f64 {
 }
 
 /// Minutes of an act alone and the best chance that it cures something of a scenario.
-fn helps(act: &super::prospect::Act, scenario: &Scenario) -> Option<(f64, f64)> {
+fn helps(act: &Act, scenario: &Scenario) -> Option<(f64, f64)> {
     let works =
         act.cures.iter().filter(|(cause, _)| scenario.causes.contains(cause)).map(|(_, works)| *works);
     let works = works.fold(0.0, f64::max);
@@ -43,6 +43,6 @@ fn helps(act: &super::prospect::Act, scenario: &Scenario) -> Option<(f64, f64)> 
 }
 
 /// In a lockout a proof may be shared with others, so it counts for nothing here.
-fn shared_proof(act: &super::prospect::Act) -> f64 {
+fn shared_proof(act: &Act) -> f64 {
     if act.lockout.is_none() { act.proof } else { 0.0 }
 }

@@ -7,6 +7,12 @@ use crate::belief::{Evidence, Item, Model};
 
 /// P(answered 'happened' | it did), and P(answered 'happened' | it did not).
 pub const TOLD: (f64, f64) = (0.95, 0.03);
+/// What is answered when something happened with this probability: 'happened', 'did not'.
+pub fn told(happened: f64) -> Vec<f64> {
+    let (hit, alarm) = TOLD;
+    let yes = happened * hit + (1.0 - happened) * alarm;
+    vec![yes, 1.0 - yes]
+}
 /// Most coupled circumstances summed out exactly; beyond it the coupling of the rest is left out of the plan (not of
 /// the belief).
 const MOST: usize = 10;

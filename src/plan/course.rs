@@ -26,8 +26,6 @@ pub(super) struct Course {
     pub minutes: f64,
     /// What is done before each proof, in order; empty means send somebody now.
     pub batches: Vec<Vec<usize>>,
-    /// P(gone after the first batch).
-    pub first_gone: f64,
 }
 
 impl Course {
@@ -58,7 +56,7 @@ pub(super) fn best(prospect: &Prospect, state: &State) -> Course {
 
 /// The best greedy course.
 pub(super) fn greedy(prospect: &Prospect, start: &State) -> Course {
-    let mut best = Course { minutes: start.call(prospect), batches: Vec::new(), first_gone: 0.0 };
+    let mut best = Course { minutes: start.call(prospect), batches: Vec::new() };
     let (mut state, mut spent) = (start.clone(), 0.0);
     let (mut batches, mut done) = (Vec::new(), 0);
     while done < LONGEST && state.left > 0.0 {
@@ -76,11 +74,6 @@ pub(super) fn greedy(prospect: &Prospect, start: &State) -> Course {
             break;
         }
     }
-    best.first_gone = best.batches.first().map_or(0.0, |first| {
-        let mut after = start.clone();
-        follow(prospect, &mut after, first);
-        1.0 - after.left / start.left
-    });
     best
 }
 
@@ -96,12 +89,20 @@ pub(super) fn follow(prospect: &Prospect, state: &mut State, batch: &[usize]) {
 }
 
 /// What doing these acts before one proof costs.
-pub(super) fn cost(prospect: &Prospect, state: &State, acts: &[usize], after: f64) -> f64 {
-    let each = || acts.iter().map(|&act| &prospect.acts[act]);
-    let around = each().next().map_or(0.0, |act| state.around(prospect, act.lockout));
-    let minutes: f64 = each().map(|act| act.minutes).sum();
-    let proof = each().map(|act| act.proof).fold(0.0, f64::max);
-    state.left * (around + minutes + proof) + after * each().map(|act| act.undo).sum::<f64>()
+pub(super) fn cost(
+    prospect: &Prospect,
+    state: &State,
+    acts: impl IntoIterator<Item = usize>,
+    after: f64,
+) -> f64 {
+    let (mut minutes, mut proof, mut undo, mut around) = (0.0, 0.0_f64, 0.0, 0.0);
+    for act in acts.into_iter().map(|act| &prospect.acts[act]) {
+        around = state.around(prospect, act.lockout);
+        minutes += act.minutes;
+        proof = proof.max(act.proof);
+        undo += act.undo;
+    }
+    state.left * (around + minutes + proof) + after * undo
 }
 
 /// The most efficient batch; weighty acts wait for even odds or until nothing else is left.
@@ -129,7 +130,7 @@ fn next(prospect: &Prospect, state: &State) -> Option<Batch> {
 }
 
 fn alone(prospect: &Prospect, state: &State, act: usize, after: f64) -> Batch {
-    let cost = cost(prospect, state, &[act], after);
+    let cost = cost(prospect, state, [act], after);
     Batch { acts: vec![act], cost, efficiency: (state.left - after) / cost.max(f64::MIN_POSITIVE) }
 }
 
@@ -177,7 +178,7 @@ fn best_prefix(
             minutes += state.left * own(&prospect.acts[act]);
             minutes
         } else {
-            cost(prospect, state, &acts, grown.left)
+            cost(prospect, state, acts.iter().copied(), grown.left)
         };
         let efficiency = (state.left - grown.left) / spent.max(f64::MIN_POSITIVE);
         if efficiency > best.efficiency {
@@ -186,7 +187,8 @@ fn best_prefix(
     }
     if proves_inside {
         best.acts.truncate(1);
-        best.cost = cost(prospect, state, &best.acts, state.left_after(prospect, best.acts[0]));
+        let first = best.acts[0];
+        best.cost = cost(prospect, state, [first], state.left_after(prospect, first));
     }
     best
 }
@@ -199,12 +201,8 @@ fn best_pair(prospect: &Prospect, state: &State) -> Option<(f64, usize)> {
     for pair in prospect.pairs.iter().filter(open).filter(|p| state.hangs(p) >= SHARED * state.left) {
         let after = state.left_after_both(prospect, pair);
         let (a, b) = pair.acts;
-        let minutes = |act: usize| {
-            let act = &prospect.acts[act];
-            act.minutes + act.proof + state.around(prospect, act.lockout)
-        };
-        let efficiency =
-            (state.left - after) / (state.left * (minutes(a) + minutes(b))).max(f64::MIN_POSITIVE);
+        let minutes = state.alone(prospect, a) + state.alone(prospect, b);
+        let efficiency = (state.left - after) / (state.left * minutes).max(f64::MIN_POSITIVE);
         if state.left - after > LEAST_HELP * state.left && best.is_none_or(|(known, _)| efficiency > known) {
             let first = if state.left_after(prospect, b) < state.left_after(prospect, a) { b } else { a };
             best = Some((efficiency, first));

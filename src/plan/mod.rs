@@ -19,9 +19,9 @@ mod visit;
 
 pub use ahead::{Branch, Choice, Move, Weighed, choose};
 pub use candidate::{Candidate, Kind, Plan, Reason, SEND, STOP, Then};
-pub use circumstances::{TOLD, given_causes};
+pub use circumstances::{TOLD, given_causes, told};
 pub use prospect::{Act, Enquiry, Lockout, Prospect, Scenario};
 pub use question::{as_asked, unanswered};
 pub use rank::plan;
-pub use situation::{ASK, DESK, Hands, Hindrance, Lock, Situation};
+pub use situation::{ASK, DESK, Hands, Hindrance, LOOK, Lock, Situation};
 pub use visit::Visit;

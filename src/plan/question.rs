@@ -3,7 +3,8 @@
 
 use super::prospect::Enquiry;
 use super::situation::Situation;
-use crate::belief;
+use crate::belief::{self, Model};
+use crate::graph::View;
 use crate::knowledge::{Asks, Check, Work};
 
 /// With so many fills since the last remedy, another run tells little that is new.
@@ -33,27 +34,27 @@ pub fn unanswered<'a>(situation: &Situation<'a>) -> Vec<&'a Check> {
 }
 
 /// A check as the belief takes it.
-pub fn as_asked(situation: &Situation<'_>, check: &Check) -> belief::Check {
+pub fn as_asked(model: &Model, view: &View<'_>, check: &Check) -> belief::Check {
     let moment = if check.any_time { belief::Moment::Bad } else { belief::Moment::Unknown };
-    match situation.model.tables.get(&check.id) {
+    match model.tables.get(&check.id) {
         Some(table) => {
             belief::Check { findings: table.findings.clone(), outcomes: table.likelihoods.clone(), moment }
         }
-        None => run_as_asked(situation),
+        None => run_as_asked(model, view),
     }
 }
 
 /// The symptoms that a run of fills can show on this machine.
-fn run_symptoms(situation: &Situation<'_>) -> Vec<(&'static str, usize)> {
-    let symptoms = situation.view.patterns.iter().filter_map(|(name, symptom)| Some((*name, (*symptom)?)));
-    symptoms.filter_map(|(name, symptom)| Some((name, situation.model.finding(&symptom.id)?))).collect()
+fn run_symptoms(model: &Model, view: &View<'_>) -> Vec<(&'static str, usize)> {
+    let symptoms = view.patterns.iter().filter_map(|(name, symptom)| Some((*name, (*symptom)?)));
+    symptoms.filter_map(|(name, symptom)| Some((name, model.finding(&symptom.id)?))).collect()
 }
 
 /// A run before it is weighed, as a check: it shows nothing unusual, one symptom, or several.
-fn run_as_asked(situation: &Situation<'_>) -> belief::Check {
-    let symptoms = run_symptoms(situation);
+fn run_as_asked(model: &Model, view: &View<'_>) -> belief::Check {
+    let symptoms = run_symptoms(model, view);
     let kinds = symptoms.len() + 2;
-    let degrees = |finding: usize| situation.model.network.findings()[finding].degrees + 1;
+    let degrees = |finding: usize| model.network.findings()[finding].degrees + 1;
     let states: usize = symptoms.iter().map(|(_, finding)| degrees(*finding)).product();
     let mut outcomes = vec![Vec::with_capacity(states); kinds];
     for row in 0..states {
@@ -81,7 +82,8 @@ fn run_as_asked(situation: &Situation<'_>) -> belief::Check {
 /// The outcomes of a check, by name.
 pub(super) fn outcome_names(situation: &Situation<'_>, check: &Check) -> Vec<String> {
     if matches!(check.asks, Asks::Run) {
-        let symptoms = run_symptoms(situation).into_iter().map(|(name, _)| name.to_owned());
+        let symptoms =
+            run_symptoms(situation.model, situation.view).into_iter().map(|(name, _)| name.to_owned());
         return ["nothing-unusual".to_owned()]
             .into_iter()
             .chain(symptoms)

@@ -30,7 +30,8 @@ struct Board<'a> {
 /// Ranks everything that could be done next.
 pub fn plan(situation: &Situation<'_>) -> Result<Plan, BeliefError> {
     let unanswered = unanswered(situation);
-    let asked: Vec<belief::Check> = unanswered.iter().map(|check| as_asked(situation, check)).collect();
+    let asked: Vec<belief::Check> =
+        unanswered.iter().map(|check| as_asked(situation.model, situation.view, check)).collect();
     let complaint: Vec<usize> =
         situation.complaint.iter().filter_map(|f| situation.model.finding(f)).collect();
     let network = &situation.model.network;
@@ -51,37 +52,19 @@ pub fn plan(situation: &Situation<'_>) -> Result<Plan, BeliefError> {
     if situation.stop {
         next.insert(0, Board::stop());
     }
-    let unasked = board.named(&board.choice.without_asking().0, "");
+    let unasked = board.named(&board.choice.without_asking.0, "");
     Ok(Plan { next, minutes: board.choice.minutes, at_least: board.choice.at_least, unasked, visit })
 }
 
-/// What each check would answer in each scenario. That nothing in the book fits is learned on the way, never sought: what is not
-/// in the book says nothing of any answer.
+/// What each check would answer in each scenario.
 fn checks<'b>(situation: &Situation<'_>, open: &[&'b Check], outlook: &[Outlook]) -> Vec<Question<'b>> {
-    let outside = situation.model.outside();
-    let known: Vec<&Outlook> = outlook.iter().filter(|o| !o.combination.causes.contains(&outside)).collect();
-    let total: f64 = known.iter().map(|o| o.combination.probability).sum();
-    let usual = |place: usize| -> Vec<f64> {
-        let outcomes = outlook.first().map_or(0, |o| o.outcomes[place].len());
-        let each = |outcome: usize| {
-            known.iter().map(move |o| o.combination.probability * o.outcomes[place][outcome])
-        };
-        (0..outcomes).map(|outcome| each(outcome).sum::<f64>() / total).collect()
-    };
-    let without =
-        |causes: &[usize]| -> Vec<usize> { causes.iter().copied().filter(|c| *c != outside).collect() };
+    let voices = voices(situation, outlook);
     let chances = |place: usize| -> Vec<Vec<f64>> {
-        let usual = if total > 0.0 { Some(usual(place)) } else { None };
-        let of = |o: &Outlook| {
-            let own = &o.outcomes[place];
-            if !o.combination.causes.contains(&outside) {
-                return own.clone();
-            }
-            let rest = without(&o.combination.causes);
-            let like = known.iter().find(|k| !rest.is_empty() && k.combination.causes == rest);
-            like.map(|k| k.outcomes[place].clone()).or_else(|| usual.clone()).unwrap_or_else(|| own.clone())
+        let outcomes = outlook.first().map_or(0, |o| o.outcomes[place].len());
+        let heard = |voices: &Voices, outcome: usize| -> f64 {
+            voices.iter().map(|(other, share)| share * outlook[*other].outcomes[place][outcome]).sum()
         };
-        outlook.iter().map(of).collect()
+        voices.iter().map(|own| (0..outcomes).map(|outcome| heard(own, outcome)).collect()).collect()
     };
     let question = |(place, check): (usize, &&'b Check)| Question {
         id: check.id.as_str().to_owned(),
@@ -91,6 +74,29 @@ fn checks<'b>(situation: &Situation<'_>, open: &[&'b Check], outlook: &[Outlook]
         asked: enquiry(situation, check, chances(place)),
     };
     open.iter().enumerate().map(question).collect()
+}
+
+/// Scenarios that speak for one, each with its share.
+type Voices = Vec<(usize, f64)>;
+
+/// Who says what would be answered in each scenario. That nothing in the book fits is learned on the way, never sought: for what
+/// is not in the book speaks the scenario that is the same without it, or else all the others as they are likely.
+fn voices(situation: &Situation<'_>, outlook: &[Outlook]) -> Vec<Voices> {
+    let outside = situation.model.outside();
+    let of = |place: usize| &outlook[place].combination;
+    let known: Vec<usize> =
+        (0..outlook.len()).filter(|&place| !of(place).causes.contains(&outside)).collect();
+    let total: f64 = known.iter().map(|&place| of(place).probability).sum();
+    let voices = |place: usize| {
+        if known.contains(&place) || total <= 0.0 {
+            return vec![(place, 1.0)];
+        }
+        let rest: Vec<usize> = of(place).causes.iter().copied().filter(|cause| *cause != outside).collect();
+        let like = known.iter().find(|&&other| !rest.is_empty() && of(other).causes == rest);
+        let all = || known.iter().map(|&other| (other, of(other).probability / total)).collect();
+        like.map_or_else(all, |&like| vec![(like, 1.0)])
+    };
+    (0..outlook.len()).map(voices).collect()
 }
 
 fn enquiry(situation: &Situation<'_>, check: &Check, chances: Vec<Vec<f64>>) -> Enquiry {
@@ -108,11 +114,6 @@ fn circumstances(situation: &Situation<'_>, scenarios: &[Scenario]) -> Vec<Quest
     let model = situation.model;
     let given: Vec<Vec<f64>> =
         scenarios.iter().map(|s| circumstances::given_causes(model, situation.evidence, &s.causes)).collect();
-    let (hit, alarm) = circumstances::TOLD;
-    let told = |happened: f64| {
-        let yes = happened * hit + (1.0 - happened) * alarm;
-        vec![yes, 1.0 - yes]
-    };
     let question = |(index, id): (usize, &CircumstanceId)| Question {
         id: id.as_str().to_owned(),
         work: None,
@@ -120,7 +121,7 @@ fn circumstances(situation: &Situation<'_>, scenarios: &[Scenario]) -> Vec<Quest
         outcomes: vec!["happened".to_owned(), "did-not".to_owned()],
         asked: Enquiry {
             minutes: DESK * ASK,
-            chances: given.iter().map(|all| told(all[index])).collect(),
+            chances: given.iter().map(|all| circumstances::told(all[index])).collect(),
             lockout: None,
             shuts: false,
         },
@@ -169,7 +170,7 @@ impl<'a> Board<'a> {
             self.questions.iter().zip(&self.choice.questions).map(|(q, w)| self.question(q, w)).collect();
         asked.sort_by(|a, b| b.minutes_saved.total_cmp(&a.minutes_saved).then_with(|| a.id.cmp(&b.id)));
         let unworthy = asked.split_off(asked.iter().filter(|c| c.minutes_saved > LEAST_SAVED).count());
-        let (act, minutes) = self.choice.without_asking();
+        let (act, minutes) = self.choice.without_asking.clone();
         let ask = asked
             .first()
             .is_some_and(|best| self.choice.unasked - best.minutes_saved < minutes - LEAST_SAVED);

@@ -137,9 +137,13 @@ impl State {
             .filter(|&lockout| !self.stands[lockout])
             .map_or(0.0, |lockout| prospect.lockouts[lockout].around)
     }
-}
 
-impl State {
+    /// Minutes of one act by itself, its lockout and its proof included.
+    pub(super) fn alone(&self, prospect: &Prospect, act: usize) -> f64 {
+        let act = &prospect.acts[act];
+        act.minutes + act.proof + self.around(prospect, act.lockout)
+    }
+
     /// The guard is shut so that a cure can be proved: lockouts that do not allow a proof inside end.
     pub(super) fn shut(&mut self, prospect: &Prospect) {
         let inside = prospect.lockouts.iter().map(|lockout| lockout.proves_inside);

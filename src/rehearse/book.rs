@@ -4,12 +4,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::record::Question;
 use super::world::Nameable;
-use crate::belief::{self, Evidence};
+use crate::belief;
 use crate::casebook::{Case, May, Person, Visit, Whereabouts};
 use crate::graph::View;
 use crate::ids::{CheckId, FindingId, PersonId};
 use crate::knowledge::{Asks, Check, FindingKind, Remedy};
-use crate::plan::{self, Hands, Lock, Situation};
+use crate::plan::{self, Hands};
 use crate::safety::ScaleSupply;
 use crate::walk::{Desk, hands};
 
@@ -146,30 +146,10 @@ pub(super) struct Book<'d, 'k> {
 impl<'d, 'k> Book<'d, 'k> {
     pub(super) fn new(desk: &'d Desk<'k>) -> Self {
         let circles: Vec<Circle> = SETTINGS.iter().map(|setting| Circle::of(desk, setting)).collect();
-        let nothing = Evidence::default();
-        let blank = Situation {
-            knowledge: desk.knowledge,
-            view: &desk.view,
-            model: &desk.model,
-            evidence: &nothing,
-            leading: &[],
-            complaint: Vec::new(),
-            heard: false,
-            answered: BTreeMap::new(),
-            asked: BTreeSet::new(),
-            fills: 0,
-            done: BTreeSet::new(),
-            hands: Hands::default(),
-            sealed: None,
-            supply: desk.view.machine.scale_supply,
-            visit: desk.view.machine.send_somebody,
-            place: None,
-            lock: Lock::Off,
-            stop: false,
-        };
         let known = desk.view.checks.iter().filter(|check| !matches!(check.asks, Asks::Complaint));
-        let checks: Vec<Asked<'k>> =
-            known.map(|&entry| Asked { entry, table: plan::as_asked(&blank, entry) }).collect();
+        let checks: Vec<Asked<'k>> = known
+            .map(|&entry| Asked { entry, table: plan::as_asked(&desk.model, &desk.view, entry) })
+            .collect();
         let patterns = desk.view.patterns.values().filter_map(|symptom| desk.model.finding(&(*symptom)?.id));
         Self {
             by_check: checks.iter().enumerate().map(|(place, asked)| (&asked.entry.id, place)).collect(),

@@ -5,12 +5,9 @@
 
 use crate::belief::Posterior;
 use crate::knowledge::{Asks, Check, Remedy, Work};
-use crate::plan::{ASK, DESK, Situation};
+use crate::plan::{ASK, DESK, LOOK, Situation};
 use crate::safety::Exposure;
 
-/// Minutes that whoever comes spends on each cause looked at, the likeliest first, until the right ones are found: as
-/// the plan has it.
-const LOOK: f64 = 10.0;
 /// Whoever comes looks for causes that are likelier than this, then asks the maker.
 const LOOKED_FOR: f64 = 0.005;
 /// Minutes to stop the machine and make it safe.

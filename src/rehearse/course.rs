@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::book::{Book, SETTINGS};
-use super::chance::dice;
+use super::chance::{dice, drawn};
 use super::clock::Clock;
 use super::mind::{Mind, Thought};
 use super::policy::{Board, Chosen, Move, Plans, Policy};
@@ -91,12 +91,8 @@ pub(super) fn watched<'k>(
 
 /// Who calls: drawn by the shares of the settings.
 fn drawn_setting(seed: u64) -> usize {
-    let mut left = dice(seed, "setting", 0).even() * SETTINGS.iter().map(|s| s.share).sum::<f64>();
-    let drawn = SETTINGS.iter().position(|setting| {
-        left -= setting.share;
-        left < 0.0
-    });
-    drawn.unwrap_or(0)
+    let shares: Vec<f64> = SETTINGS.iter().map(|setting| setting.share).collect();
+    drawn(&mut dice(seed, "setting", 0), &shares)
 }
 
 impl<'k> Call<'_, '_, 'k, '_> {

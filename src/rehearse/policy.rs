@@ -10,7 +10,7 @@ use super::clock::Clock;
 use super::mind::{Memory, Thought, is_remembered};
 use super::record::{Question, Record, Spot};
 use crate::belief::{self, BeliefError, Outlook};
-use crate::plan::{self, Candidate, Kind, Plan, Situation, TOLD};
+use crate::plan::{self, Candidate, Kind, Plan, Situation};
 
 /// A cause is treated once it is over this.
 const OVER_HALF: f64 = 0.5;
@@ -256,11 +256,7 @@ impl<'k> Board<'_, '_, 'k> {
                     let asked = checks.iter().position(|known| known == check);
                     asked.map_or_else(Vec::new, |asked| outlook.outcomes[asked].clone())
                 }
-                Question::Circumstance(index) => {
-                    let (hit, alarm) = TOLD;
-                    let yes = happened[place][*index] * hit + (1.0 - happened[place][*index]) * alarm;
-                    vec![yes, 1.0 - yes]
-                }
+                Question::Circumstance(index) => plan::told(happened[place][*index]),
             };
             let each = outlook.iter().enumerate().map(|(place, outlook)| Answers {
                 causes: outlook.combination.causes.clone(),

@@ -4,7 +4,7 @@
 //! those every finding. A link is drawn once a case, as one level that all degrees share, and keeps it: once a cause is
 //! cured the findings are worked out anew on the same links.
 
-use super::chance::{dice, mixed};
+use super::chance::{dice, drawn, mixed};
 use crate::belief::{Check, Moment, Network, Parent};
 use crate::weights::generate::Dice;
 
@@ -140,13 +140,9 @@ impl<'n> World<'n> {
         let degrees = |finding: usize| self.network.findings()[finding].degrees + 1;
         let row = check.findings.iter().fold(0, |row, &f| row * degrees(f) + states[f]);
         let chances: Vec<f64> = check.outcomes.iter().map(|outcome| outcome[row]).collect();
-        let mut left = dice.even() * chances.iter().sum::<f64>();
-        let drawn = chances.iter().position(|chance| {
-            left -= chance;
-            left < 0.0
-        });
+        let outcome = drawn(&mut dice, &chances);
         let there = check.findings.iter().map(|&finding| states[finding] > 0).collect();
-        (drawn.unwrap_or(chances.len().saturating_sub(1)), there)
+        (outcome, there)
     }
 
     /// A remedy is done on a cause: cured with this chance, and what it disturbs begins afresh.

@@ -9,7 +9,7 @@ use crate::casebook::{Case, Closing, Known, RemedyResult, What, Whereabouts};
 use crate::ids::SettingId;
 use crate::knowledge::{Knowledge, Machine};
 use crate::plan::Kind;
-use crate::walk::{Assessment, MADE_SAFE};
+use crate::walk::{Assessment, MADE_SAFE, UNLIKELY};
 use crate::weights::proof::Proof;
 
 /// Who is told, and when it began and ended; times are given by the caller as they shall be read.
@@ -165,9 +165,10 @@ fn cause(page: &mut Page, knowledge: &Knowledge, case: &Case, assessment: &Asses
             .plain(format!(": {}.", likelihood(first.probability))),
     );
     page.bullets(because(knowledge, assessment, first).into_iter().take(MOST_REASONS));
-    let others = assessment.causes.iter().skip(1).take(2).filter(|c| {
-        c.probability >= words::UNLIKELY && c.because.iter().any(|b| b.heard.is_some() && b.odds > 1.0)
-    });
+    let others =
+        assessment.causes.iter().skip(1).take(2).filter(|c| {
+            c.probability >= UNLIKELY && c.because.iter().any(|b| b.heard.is_some() && b.odds > 1.0)
+        });
     page.section(
         "Not ruled out",
         others.map(|c| format!("{}: {}", title(knowledge, c.id.as_str()), likelihood(c.probability))),

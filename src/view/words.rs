@@ -2,6 +2,7 @@
 
 use crate::safety::Exposure;
 use crate::units::Unit;
+use crate::walk::UNLIKELY;
 use crate::weights::Pattern;
 
 /// '1 fill', '3 fills', 'no fills'.
@@ -58,9 +59,6 @@ pub fn minutes(minutes: f64) -> String {
         about(halves(minutes / 1440.0), "a day", "days")
     }
 }
-
-/// What is less probable than this is called unlikely.
-pub const UNLIKELY: f64 = 0.05;
 
 /// 'about 6 in 10 calls like this'; under 1 in 20 'unlikely'.
 pub fn likelihood(probability: f64) -> String {

@@ -92,9 +92,8 @@ impl Pace<'_> {
 
     /// The lock has come off to see how it is now, so it lapses; unless nobody has tried yet.
     pub(super) fn next_after_remedy(&mut self, id: &RemedyId) -> Result<(), AssessError> {
-        let tried = |what: &What| !matches!(what, What::Remedy { result: RemedyResult::NotTried, .. });
-        let done = self.state.case.events.iter().rfind(|e| matches!(e.what, What::Remedy { .. }));
-        if done.is_none_or(|event| tried(&event.what)) {
+        let last = self.state.case.last_remedy();
+        if last.is_none_or(|(_, result)| result != RemedyResult::NotTried) {
             self.state.lockout = Lockout::default();
         }
         // Something is new, so what nobody could tell before may be told now.

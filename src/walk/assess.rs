@@ -16,8 +16,8 @@ const LISTED: f64 = 0.005;
 const REASONED: usize = 5;
 /// A reading that moves the odds less than this factor is no reason.
 const LEAST_REASON: f64 = 1.1;
-/// A cause less likely than this is ruled out…
-const UNLIKELY: f64 = 0.05;
+/// A cause less likely than this is called unlikely; it is ruled out…
+pub const UNLIKELY: f64 = 0.05;
 /// …when it would be likelier than this without one of the readings.
 const IN_QUESTION: f64 = 0.15;
 /// Asking again is proposed when it costs at most so many minutes from outside.

@@ -19,7 +19,9 @@ mod step;
 mod told;
 
 pub use answers::stood;
-pub use assess::{AssessError, Assessment, Because, Conflict, REACH, RuledOut, Suspect, assess, situation};
+pub use assess::{
+    AssessError, Assessment, Because, Conflict, REACH, RuledOut, Suspect, UNLIKELY, assess, situation,
+};
 pub use desk::{Desk, DeskError, hands};
 pub use evidence::{
     Gathered, Heard, HeardKind, NOT_CLEAR_YET, NOTHING_UNUSUAL, gather, latest_run, said, to_run,

@@ -1,14 +1,10 @@
 //! What decides in simulated calls: authors are told what is never worth asking, and which numbers the next step hangs on.
 
 use handlamp::ids::{CauseId, CheckId};
-use handlamp::knowledge::{Knowledge, Texts, load};
+use handlamp::knowledge::Knowledge;
 use handlamp::rehearse::{Calls, Decisions, MOST_SITUATIONS, decisions};
 
-use crate::tool::Tool;
-
-fn minimal() -> Knowledge {
-    load(&Texts::built_in().overlaid_by("tests/kb/minimal".as_ref())).0
-}
+use crate::tool::{Tool, minimal, same_bytes_for_a_seed};
 
 fn decided(knowledge: &Knowledge, cases: usize, threads: usize) -> Decisions {
     let machines = knowledge.machines.keys().cloned().collect();
@@ -33,14 +29,7 @@ fn rivals(high: f64, low: f64) -> Knowledge {
 
 #[test]
 fn the_same_seed_gives_the_same_bytes_and_another_does_not() {
-    let said = |seed: &str| {
-        let said =
-            Tool::minimal(80).run(&["knowledge", "stats", "--decisions", "15", "--seed", seed, "--json"]);
-        assert_eq!((said.status, said.err.as_str()), (Some(0), ""), "{}", said.block());
-        said.out
-    };
-    assert_eq!(said("5"), said("5"));
-    assert_ne!(said("5"), said("6"));
+    same_bytes_for_a_seed(&["knowledge", "stats", "--decisions", "15"]);
 }
 
 #[test]

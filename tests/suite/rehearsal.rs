@@ -7,11 +7,7 @@ use handlamp::rehearse::{Policy, Row, SETTINGS, Simulation, World, simulate};
 use handlamp::walk::Desk;
 use handlamp::weights::generate::Dice;
 
-use crate::tool::Tool;
-
-fn minimal() -> Knowledge {
-    load(&Texts::built_in().overlaid_by("tests/kb/minimal".as_ref())).0
-}
+use crate::tool::{Tool, minimal, same_bytes_for_a_seed};
 
 fn rows(knowledge: &Knowledge, cases: usize, seed: u64, threads: usize) -> Vec<Row> {
     let machines = knowledge.machines.keys().cloned().collect();
@@ -21,14 +17,7 @@ fn rows(knowledge: &Knowledge, cases: usize, seed: u64, threads: usize) -> Vec<R
 
 #[test]
 fn the_same_seed_gives_the_same_bytes_and_another_does_not() {
-    let said = |seed: &str| {
-        let args = ["rehearse", "--simulate", "20", "--seed", seed, "--policy", "all", "--json"];
-        let said = Tool::minimal(80).run(&args);
-        assert_eq!((said.status, said.err.as_str()), (Some(0), ""), "{}", said.block());
-        said.out
-    };
-    assert_eq!(said("5"), said("5"));
-    assert_ne!(said("5"), said("6"));
+    same_bytes_for_a_seed(&["rehearse", "--simulate", "20", "--policy", "all"]);
 }
 
 #[test]

@@ -4,6 +4,7 @@ use handlamp::belief::{Check, Evidence, Item, Moment, Reach, leading, posterior,
 use handlamp::casebook::Case;
 use handlamp::ids::FindingId;
 use handlamp::knowledge::{FindingKind, Knowledge, Texts, load};
+use handlamp::plan::as_asked;
 use handlamp::rehearse::{Nameable, World};
 use handlamp::walk::{Desk, said};
 use handlamp::weights::generate::Dice;
@@ -21,10 +22,9 @@ struct Asked {
 
 fn asked(desk: &Desk<'_>) -> Vec<Asked> {
     let of = |check: &&handlamp::knowledge::Check| -> Option<Asked> {
-        let table = desk.model.tables.get(&check.id).filter(|table| !table.findings.is_empty())?;
-        let moment = if check.any_time { Moment::Bad } else { Moment::Unknown };
+        desk.model.tables.get(&check.id).filter(|table| !table.findings.is_empty())?;
         let cheap = check.work.minutes <= 3.0 && !desk.view.machine.exposures(&check.work).hands_on();
-        let table = Check { findings: table.findings.clone(), outcomes: table.likelihoods.clone(), moment };
+        let table = as_asked(&desk.model, &desk.view, check);
         Some(Asked { name: check.id.as_str().to_owned(), check: table, cheap })
     };
     desk.view.checks.iter().filter_map(of).collect()

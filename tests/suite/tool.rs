@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
+use handlamp::knowledge::{Knowledge, Texts, load};
 
 /// The program with a home of its own.
 pub(crate) struct Tool {
@@ -18,6 +19,22 @@ pub(crate) struct Said {
     pub(crate) out: String,
     pub(crate) err: String,
     pub(crate) status: Option<i32>,
+}
+
+/// The tiny knowledge under tests/kb/minimal.
+pub(crate) fn minimal() -> Knowledge {
+    load(&Texts::built_in().overlaid_by("tests/kb/minimal".as_ref())).0
+}
+
+/// Holds that a command on the tiny knowledge says the same bytes for a seed, and others for another.
+pub(crate) fn same_bytes_for_a_seed(args: &[&str]) {
+    let said = |seed: &str| {
+        let said = Tool::minimal(80).run(&[args, &["--seed", seed, "--json"]].concat());
+        assert_eq!((said.status, said.err.as_str()), (Some(0), ""), "{}", said.block());
+        said.out
+    };
+    assert_eq!(said("5"), said("5"));
+    assert_ne!(said("5"), said("6"));
 }
 
 impl Said {

@@ -7,7 +7,7 @@ use crate::casebook::{Case, Event, What};
 use crate::ids::CauseId;
 use crate::knowledge::Knowledge;
 use crate::plan::{Candidate, Kind};
-use crate::walk::{Assessment, State, Suspect, WORDS};
+use crate::walk::{Assessment, State, Suspect, UNLIKELY, WORDS};
 use crate::weights::proof::Proof;
 
 /// Causes said in words.
@@ -60,7 +60,7 @@ pub fn cured<'k>(knowledge: &'k Knowledge, case: &Case, assessment: &Assessment)
 /// this one.
 fn spoken_for(assessment: &Assessment) -> impl Iterator<Item = &Suspect> {
     let spoken_for = |s: &&Suspect| {
-        s.probability >= words::UNLIKELY && s.because.iter().any(|b| b.heard.is_some() && b.odds > 1.0)
+        s.probability >= UNLIKELY && s.because.iter().any(|b| b.heard.is_some() && b.odds > 1.0)
     };
     assessment.causes.iter().take(MOST_SAID).filter(spoken_for)
 }
@@ -80,20 +80,31 @@ pub fn why(knowledge: &Knowledge, state: &State) -> Page {
         page.0
             .extend(reasons::what_changes(knowledge, &assessment.plan, step).map(|t| Block::Text(t.into())));
     }
-    for suspect in spoken_for(assessment) {
-        let heading =
-            format!("{}: {}", title(knowledge, suspect.id.as_str()), words::likely(suspect.probability));
-        page.section(
-            &heading,
-            reasons::because(knowledge, assessment, suspect).into_iter().take(reasons::MOST_REASONS),
-        );
-        page.0.extend(
-            reasons::chain(knowledge, &state.case, assessment, &suspect.id).map(|t| Block::Text(t.into())),
-        );
+    let headed = |suspect: &Suspect| {
+        format!("{}: {}", title(knowledge, suspect.id.as_str()), words::likely(suspect.probability))
+    };
+    weighed(&mut page, knowledge, &state.case, assessment, spoken_for(assessment).map(|s| (headed(s), s)));
+    page
+}
+
+/// What speaks for these causes, how they show, and what is unlikely by now.
+fn weighed<'a>(
+    page: &mut Page,
+    knowledge: &Knowledge,
+    case: &Case,
+    assessment: &Assessment,
+    suspects: impl Iterator<Item = (String, &'a Suspect)>,
+) {
+    let graph = reasons::graph(knowledge, case);
+    for (heading, suspect) in suspects {
+        let because = reasons::because(knowledge, assessment, suspect);
+        page.section(&heading, because.into_iter().take(reasons::MOST_REASONS));
+        let chain =
+            graph.as_ref().and_then(|graph| reasons::chain(knowledge, graph, assessment, &suspect.id));
+        page.0.extend(chain.map(|chain| Block::Text(chain.into())));
     }
     let ruled_out = assessment.ruled_out.iter().map(|ruled| reasons::ruled_out(knowledge, assessment, ruled));
     page.section("Unlikely by now", ruled_out);
-    page
 }
 
 /// All causes with bars and figures.
@@ -180,20 +191,15 @@ pub fn answer(knowledge: &Knowledge, case: &Case, assessment: &Assessment) -> Pa
     }
     if cured.is_none() {
         page.0.extend(likely(knowledge, assessment).0);
-    }
-    for suspect in assessment.causes.iter().take(usize::from(cured.is_none())) {
-        let heading = format!("Why {}", words::clause(title(knowledge, suspect.id.as_str())));
-        page.section(
-            &heading,
-            reasons::because(knowledge, assessment, suspect).into_iter().take(reasons::MOST_REASONS),
+        let headed =
+            |suspect: &Suspect| format!("Why {}", words::clause(title(knowledge, suspect.id.as_str())));
+        weighed(
+            &mut page,
+            knowledge,
+            case,
+            assessment,
+            assessment.causes.first().map(|s| (headed(s), s)).into_iter(),
         );
-        page.0
-            .extend(reasons::chain(knowledge, case, assessment, &suspect.id).map(|t| Block::Text(t.into())));
-    }
-    if cured.is_none() {
-        let ruled_out =
-            assessment.ruled_out.iter().map(|ruled| reasons::ruled_out(knowledge, assessment, ruled));
-        page.section("Unlikely by now", ruled_out);
     }
     let others = assessment
         .plan

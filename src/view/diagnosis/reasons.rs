@@ -3,11 +3,11 @@
 use super::super::words::{self, and, clause, number_with_unit, or, sentence};
 use super::title;
 use crate::casebook::{Beside, Case, Fills, Happened, Reading, RemedyResult};
-use crate::graph::{FaultGraph, Node};
+use crate::graph::{FaultGraph, Node, machine_view};
 use crate::ids::{CauseId, CheckId};
 use crate::knowledge::{Against, Asks, Knowledge};
 use crate::plan::{Candidate, Hindrance, Kind, Plan, Reason, Then};
-use crate::walk::{Assessment, Desk, Heard, HeardKind, NOT_CLEAR_YET, NOTHING_UNUSUAL, RuledOut, Suspect};
+use crate::walk::{Assessment, Heard, HeardKind, NOT_CLEAR_YET, NOTHING_UNUSUAL, RuledOut, Suspect};
 
 /// The reason of a step in one line.
 pub fn reason(knowledge: &Knowledge, candidate: &Candidate) -> String {
@@ -81,15 +81,19 @@ pub(super) fn ruled_out(knowledge: &Knowledge, assessment: &Assessment, ruled: &
     format!("{cause}: unlikely. {}.", heard_words(knowledge, heard))
 }
 
+/// The fault graph of the machine of a case, for its chains.
+pub(super) fn graph(knowledge: &Knowledge, case: &Case) -> Option<FaultGraph> {
+    let machine = knowledge.machines.get(&case.machine)?;
+    Some(FaultGraph::of_machine(knowledge, &machine_view(knowledge, machine, case.fitted.as_ref())))
+}
+
 /// How a cause comes to be noticed: cause, conditions, symptom.
 pub(super) fn chain(
     knowledge: &Knowledge,
-    case: &Case,
+    graph: &FaultGraph,
     assessment: &Assessment,
     cause: &CauseId,
 ) -> Option<String> {
-    let desk = Desk::for_case(knowledge, case).ok()?;
-    let graph = FaultGraph::of_machine(knowledge, &desk.view);
     let complaint = assessment.complaint.iter().map(|finding| Node::Finding(finding.clone()));
     let chain = complaint
         .filter_map(|symptom| graph.chain(&Node::Cause(cause.clone()), &symptom))
