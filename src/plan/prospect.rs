@@ -103,8 +103,8 @@ pub struct Prospect {
 const EASES: f64 = 0.05;
 
 impl Prospect {
-    /// Puts a choice together. `call` is minutes until somebody is there, `look` minutes that whoever comes spends on each way
-    /// things may be until the right one is found.
+    /// Puts a choice together. `call` is minutes until somebody is there, `look` minutes of each look
+    /// by which whoever comes halves what is still possible.
     pub fn new(
         scenarios: Vec<Scenario>,
         (acts, enquiries): (Vec<Act>, Vec<Enquiry>),
@@ -138,17 +138,17 @@ impl Prospect {
         Self { scenarios, acts, enquiries, lockouts, call, look, starts, fails, bears, pairs, ways }
     }
 
-    /// Minutes of a visit: the way there, and the search on arrival. Whoever comes looks for one set of faults after the other,
-    /// the likeliest first. `masses` are what is left of each scenario.
+    /// Minutes of a visit: the way there, and the search on arrival. A good look halves what is still possible, so that the
+    /// looks it takes are the entropy of the sets of faults in bits (Shannon 1948: no yes-or-no search needs fewer), and one
+    /// to be sure. `masses` are what is left of each scenario.
     pub(super) fn visit(&self, masses: impl Iterator<Item = f64>, total: f64) -> f64 {
         if self.look <= 0.0 || total <= 0.0 {
             return self.call;
         }
         let mut sets = vec![0.0; self.ways.iter().max().map_or(0, |last| last + 1)];
         self.ways.iter().zip(masses).for_each(|(way, mass)| sets[*way] += mass / total);
-        sets.sort_unstable_by(|a: &f64, b| b.total_cmp(a));
-        let place = |(place, weight): (usize, &f64)| (place + 1) as f64 * weight;
-        self.call + self.look * sets.iter().enumerate().map(place).sum::<f64>()
+        let bits = |p: &f64| if *p > 0.0 { -p * p.log2() } else { 0.0 };
+        self.call + self.look * (1.0 + sets.iter().map(bits).sum::<f64>())
     }
 
     /// The causes of a scenario in the flat lists.

@@ -31,7 +31,7 @@ pub struct Hands {
 
 /// What a minute at a desk counts, against one of a line that is stopped or held.
 pub const DESK: f64 = 0.3;
-/// Minutes that whoever comes spends on each way things may be, until the right one is found (judgement).
+/// Minutes of each look by which whoever comes halves what may still be wrong (judgement).
 pub const LOOK: f64 = 10.0;
 
 /// Whether a lockout stands.

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::record::Question;
 use super::world::Nameable;
-use crate::belief;
+use crate::belief::{self, BeliefError, Combination, Evidence};
 use crate::casebook::{Case, May, Person, Visit, Whereabouts};
 use crate::graph::View;
 use crate::ids::{CheckId, FindingId, PersonId};
@@ -139,19 +139,22 @@ pub(super) struct Book<'d, 'k> {
     pub(super) symptoms: Vec<Nameable>,
     pub(super) circles: Vec<Circle>,
     by_check: BTreeMap<&'k CheckId, usize>,
+    /// `[check or, after the last, circumstance][cause alone, then none][outcome]` = P(outcome), nothing else being known.
+    alone: Vec<Vec<Vec<f64>>>,
     /// Findings that a run of fills can show.
     shown_by_runs: BTreeSet<usize>,
 }
 
 impl<'d, 'k> Book<'d, 'k> {
-    pub(super) fn new(desk: &'d Desk<'k>) -> Self {
+    pub(super) fn new(desk: &'d Desk<'k>) -> Result<Self, BeliefError> {
         let circles: Vec<Circle> = SETTINGS.iter().map(|setting| Circle::of(desk, setting)).collect();
         let known = desk.view.checks.iter().filter(|check| !matches!(check.asks, Asks::Complaint));
         let checks: Vec<Asked<'k>> = known
             .map(|&entry| Asked { entry, table: plan::as_asked(&desk.model, &desk.view, entry) })
             .collect();
         let patterns = desk.view.patterns.values().filter_map(|symptom| desk.model.finding(&(*symptom)?.id));
-        Self {
+        Ok(Self {
+            alone: alone(desk, &checks)?,
             by_check: checks.iter().enumerate().map(|(place, asked)| (&asked.entry.id, place)).collect(),
             checks,
             remedies: desk.view.remedies.clone(),
@@ -159,7 +162,16 @@ impl<'d, 'k> Book<'d, 'k> {
             circles,
             shown_by_runs: patterns.collect(),
             desk,
-        }
+        })
+    }
+
+    /// What each cause alone would answer to a question, and last what a machine with nothing wrong would.
+    pub(super) fn alone(&self, question: Question) -> impl Iterator<Item = &[f64]> {
+        let place = match question {
+            Question::Check(check) => check,
+            Question::Circumstance(index) => self.checks.len() + index,
+        };
+        self.alone[place].iter().map(Vec::as_slice)
     }
 
     /// The number of a check.
@@ -213,6 +225,20 @@ impl<'d, 'k> Book<'d, 'k> {
     pub(super) fn finding(&self, index: usize) -> &FindingId {
         &self.desk.model.findings[index]
     }
+}
+
+fn alone(desk: &Desk<'_>, checks: &[Asked<'_>]) -> Result<Vec<Vec<Vec<f64>>>, BeliefError> {
+    let (model, nothing) = (&desk.model, Evidence::default());
+    let network = &model.network;
+    let causes = (0..network.causes().len()).map(|cause| vec![cause]).chain([Vec::new()]);
+    let each: Vec<Combination> = causes.map(|causes| Combination { causes, probability: 1.0 }).collect();
+    let tables: Vec<belief::Check> = checks.iter().map(|check| check.table.clone()).collect();
+    let outlook = belief::outlook(network, &nothing, &each, &tables, &[])?;
+    let happened: Vec<Vec<f64>> =
+        each.iter().map(|alone| plan::given_causes(model, &nothing, &alone.causes)).collect();
+    let check = |place: usize| outlook.iter().map(|alone| alone.outcomes[place].clone()).collect();
+    let circumstance = |index: usize| happened.iter().map(|all| plan::told(all[index])).collect();
+    Ok((0..checks.len()).map(check).chain((0..model.circumstances.len()).map(circumstance)).collect())
 }
 
 fn nameable(view: &View<'_>, desk: &Desk<'_>) -> Vec<Nameable> {

@@ -8,7 +8,7 @@ use crate::knowledge::{Asks, Check, Remedy, Work};
 use crate::plan::{ASK, DESK, LOOK, Situation};
 use crate::safety::Exposure;
 
-/// Whoever comes looks for causes that are likelier than this, then asks the maker.
+/// What is less likely than this is found as late as this: then the maker is asked.
 const LOOKED_FOR: f64 = 0.005;
 /// Minutes to stop the machine and make it safe.
 const STOP: f64 = 1.0;
@@ -61,7 +61,7 @@ impl Clock {
 
     /// Somebody comes and finds the causes; `behind` are those still to be found.
     pub(super) fn visit(&mut self, situation: &Situation<'_>, believed: &Posterior, behind: &[usize]) {
-        self.minutes += situation.visit + LOOK * looked_at(believed, behind) as f64;
+        self.minutes += situation.visit + LOOK * looks(believed, behind);
     }
 
     pub(super) fn hand_back(&mut self, situation: &Situation<'_>) {
@@ -95,15 +95,12 @@ fn bill(situation: &Situation<'_>, locked: bool, (work, own): (&Work, f64), run:
     Bill { minutes: own + handing_back, lockouts: 0, locked: locked && !runs }
 }
 
-/// How many causes are looked at until all of `behind` are found.
-fn looked_at(believed: &Posterior, behind: &[usize]) -> usize {
-    let mut order: Vec<usize> =
-        (0..believed.causes.len()).filter(|&cause| believed.causes[cause].now > LOOKED_FOR).collect();
-    order.sort_by(|&a, &b| believed.causes[b].now.total_cmp(&believed.causes[a].now).then(a.cmp(&b)));
-    let place = |cause: &usize| order.iter().position(|known| known == cause);
-    // What nobody suspects, or what no cause is behind, is found when all else has been looked at.
-    let places = behind.iter().map(|cause| place(cause).map_or(order.len() + 1, |place| place + 1));
-    places.max().unwrap_or(order.len() + 1)
+/// How many looks it takes to find all of `behind`, when each halves what is still possible, and one to be sure: what was
+/// thought likely is found soon, what nobody suspects or no cause is behind last.
+fn looks(believed: &Posterior, behind: &[usize]) -> f64 {
+    let halvings = |now: f64| -now.clamp(LOOKED_FOR, 1.0).log2();
+    let each = behind.iter().map(|&cause| halvings(believed.causes[cause].now)).sum();
+    1.0 + if behind.is_empty() { halvings(0.0) } else { each }
 }
 
 #[cfg(test)]
@@ -112,17 +109,18 @@ mod tests {
     use crate::belief::Presence;
 
     #[test]
-    fn whoever_comes_looks_at_the_likeliest_first_and_at_what_nobody_suspects_last() {
+    fn whoever_comes_finds_the_likely_soon_and_what_nobody_suspects_last() {
         let presence = |now| Presence { was: now, now, ln_odds: 0.0 };
         let believed = Posterior {
-            causes: [0.1, 0.6, 0.001, 0.3].map(presence).to_vec(),
+            causes: [0.125, 0.5, 0.001, 1.0].map(presence).to_vec(),
             circumstances: Vec::new(),
             ln_evidence: 0.0,
             sampled: None,
         };
-        assert_eq!(looked_at(&believed, &[1]), 1);
-        assert_eq!(looked_at(&believed, &[1, 0]), 3);
-        assert_eq!(looked_at(&believed, &[2]), 4);
-        assert_eq!(looked_at(&believed, &[]), 4);
+        assert_eq!(looks(&believed, &[3]), 1.0);
+        assert_eq!(looks(&believed, &[1]), 2.0);
+        assert_eq!(looks(&believed, &[1, 0]), 5.0);
+        assert_eq!(looks(&believed, &[2]), looks(&believed, &[]));
+        assert!(looks(&believed, &[2]) > looks(&believed, &[0]));
     }
 }

@@ -9,7 +9,7 @@ use super::book::Book;
 use super::clock::Clock;
 use super::mind::{Memory, Thought, is_remembered};
 use super::record::{Question, Record, Spot};
-use crate::belief::{self, BeliefError, Outlook};
+use crate::belief::BeliefError;
 use crate::plan::{self, Candidate, Kind, Plan, Situation};
 
 /// A cause is treated once it is over this.
@@ -32,7 +32,7 @@ pub enum Policy {
     LikeliestCause,
     /// The check that takes the fewest minutes.
     CheapestCheck,
-    /// The check from which most is learned of the causes: the largest expected drop of entropy.
+    /// The check from which most is learned of the causes, one taken at a time: the largest expected drop of entropy.
     MostInformative,
 }
 
@@ -121,7 +121,7 @@ impl<'k> Board<'_, '_, 'k> {
     pub(super) fn choose(&self, policy: Policy, plans: &Plans<'k>) -> Result<Chosen, BeliefError> {
         if policy != Policy::Planner {
             let situation = self.record.situation(self.book, self.spot, &self.thought.evidence, &[]);
-            return Ok(Chosen { step: self.plainly(policy, &situation)?, near: Vec::new() });
+            return Ok(Chosen { step: self.plainly(policy, &situation), near: Vec::new() });
         }
         let key = (self.record.clone(), self.spot);
         if let Some(known) = plans.get(&key) {
@@ -136,23 +136,23 @@ impl<'k> Board<'_, '_, 'k> {
         Ok(chosen)
     }
 
-    fn plainly(&self, policy: Policy, situation: &Situation<'_>) -> Result<Move, BeliefError> {
+    fn plainly(&self, policy: Policy, situation: &Situation<'_>) -> Move {
         let believed = &self.thought.posterior.causes;
         let ranked = self.thought.ranked(self.book);
         let outside = believed[self.book.desk.model.outside()].now;
         let leading = ranked.first().copied().filter(|&cause| believed[cause].now > OVER_HALF);
         if let Some(leading) = leading {
-            return Ok(self.treat(situation, leading, true).unwrap_or(Move::Send));
+            return self.treat(situation, leading, true).unwrap_or(Move::Send);
         }
         if outside <= OVER_HALF
-            && let Some(question) = self.question(policy, situation, ranked.first().copied())?
+            && let Some(question) = self.question(policy, situation, ranked.first().copied())
         {
-            return Ok(Move::Ask(question));
+            return Move::Ask(question);
         }
         let worth: Vec<usize> =
             ranked.into_iter().filter(|&cause| believed[cause].now >= WORTH_A_TRY).collect();
         let try_out = |weighty| worth.iter().find_map(|&cause| self.treat(situation, cause, weighty));
-        Ok(try_out(false).or_else(|| try_out(true)).unwrap_or(Move::Send))
+        try_out(false).or_else(|| try_out(true)).unwrap_or(Move::Send)
     }
 
     /// The remedy of a cause that works most often, or the first of its gates that is still open; parts and what cannot be
@@ -198,92 +198,67 @@ impl<'k> Board<'_, '_, 'k> {
         policy: Policy,
         situation: &Situation<'_>,
         likeliest: Option<usize>,
-    ) -> Result<Option<Question>, BeliefError> {
+    ) -> Option<Question> {
         let circumstances = (0..self.book.desk.model.circumstances.len()).map(Question::Circumstance);
         let mut open: Vec<Question> =
             circumstances.chain(self.open(situation).into_iter().map(Question::Check)).collect();
         open.retain(|&question| !self.record.was_asked(question));
         open.sort_by(|&a, &b| self.book.id(a).cmp(self.book.id(b)));
-        if open.is_empty() {
-            return Ok(None);
-        }
         let worth: Vec<f64> = match policy {
-            Policy::Planner | Policy::BookOrder => return Ok(open.first().copied()),
+            Policy::Planner | Policy::BookOrder => return open.first().copied(),
             Policy::CheapestCheck => {
                 open.iter().map(|&question| -self.minutes(situation, question)).collect()
             }
             Policy::LikeliestCause => {
-                let Some(cause) = likeliest else { return Ok(None) };
-                self.answers(&open)?.iter().map(|answers| bearing(answers, cause)).collect()
+                let cause = likeliest?;
+                self.answers(&open).iter().map(|answers| bearing(answers, cause)).collect()
             }
-            Policy::MostInformative => self.answers(&open)?.iter().map(|answers| learned(answers)).collect(),
+            Policy::MostInformative => self.answers(&open).iter().map(|answers| learned(answers)).collect(),
         };
         let told = policy != Policy::CheapestCheck;
         let best = worth.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(&a.0)));
-        Ok(best.filter(|(_, worth)| !told || **worth > TELLS_NOTHING).map(|(place, _)| open[place]))
+        best.filter(|(_, worth)| !told || **worth > TELLS_NOTHING).map(|(place, _)| open[place])
     }
 
     fn minutes(&self, situation: &Situation<'_>, question: Question) -> f64 {
         match question {
-            Question::Circumstance(_) => plan::ASK,
+            Question::Circumstance(_) => plan::DESK * plan::ASK,
             Question::Check(check) => {
                 Clock::minutes_of(situation, self.spot.locked, self.book.checks[check].entry)
             }
         }
     }
 
-    /// For each question the leading combinations with what each would answer.
-    fn answers(&self, questions: &[Question]) -> Result<Vec<Vec<Answers>>, BeliefError> {
-        let model = &self.book.desk.model;
-        let leading = self.thought.leading(self.book)?;
-        let checks: Vec<usize> = questions
-            .iter()
-            .filter_map(|question| match question {
-                Question::Check(check) => Some(*check),
-                Question::Circumstance(_) => None,
-            })
-            .collect();
-        let tables: Vec<belief::Check> =
-            checks.iter().map(|&check| self.book.checks[check].table.clone()).collect();
-        let outlook = belief::outlook(&model.network, &self.thought.evidence, leading, &tables, &[])?;
-        let happened: Vec<Vec<f64>> = outlook
-            .iter()
-            .map(|o| plan::given_causes(model, &self.thought.evidence, &o.combination.causes))
-            .collect();
-        let of = |question: &Question| {
-            let chances = |(place, outlook): (usize, &Outlook)| match question {
-                Question::Check(check) => {
-                    let asked = checks.iter().position(|known| known == check);
-                    asked.map_or_else(Vec::new, |asked| outlook.outcomes[asked].clone())
-                }
-                Question::Circumstance(index) => plan::told(happened[place][*index]),
-            };
-            let each = outlook.iter().enumerate().map(|(place, outlook)| Answers {
-                causes: outlook.combination.causes.clone(),
-                weight: outlook.combination.probability,
-                chances: chances((place, outlook)),
-            });
-            each.collect()
+    /// For each question what each cause, were it the only one, would answer, weighed as the cause is believed; and so for
+    /// nothing being wrong.
+    fn answers(&self, questions: &[Question]) -> Vec<Vec<Answers<'_>>> {
+        let believed = &self.thought.posterior.causes;
+        let nothing: f64 = believed.iter().map(|presence| 1.0 - presence.now).product();
+        let weights = || believed.iter().map(|presence| presence.now).chain([nothing]);
+        let of = |&question: &Question| {
+            let chances = self.book.alone(question);
+            let one = |(cause, (weight, chances))| Answers { cause, weight, chances };
+            weights().zip(chances).enumerate().map(one).collect()
         };
-        Ok(questions.iter().map(of).collect())
+        questions.iter().map(of).collect()
     }
 }
 
-/// One combination of causes, and what it would answer to a question.
-struct Answers {
-    causes: Vec<usize>,
+/// What one cause alone would answer to a question; past the last cause, what a machine with nothing wrong would.
+struct Answers<'b> {
+    cause: usize,
     weight: f64,
-    chances: Vec<f64>,
+    chances: &'b [f64],
 }
 
 /// How far the answer moves a cause: Σ over outcomes of |P(cause, outcome) − P(cause)·P(outcome)|.
-fn bearing(answers: &[Answers], cause: usize) -> f64 {
+fn bearing(answers: &[Answers<'_>], cause: usize) -> f64 {
     let total: f64 = answers.iter().map(|a| a.weight).sum();
-    let with = |a: &&Answers| a.causes.contains(&cause);
+    let with = |a: &&Answers<'_>| a.cause == cause;
     let there: f64 = answers.iter().filter(with).map(|a| a.weight).sum::<f64>() / total;
     let outcomes = answers.first().map_or(0, |a| a.chances.len());
     let moved = |outcome: usize| {
-        let share = |a: &Answers| a.weight * a.chances[outcome] / total;
+        let share = |a: &Answers<'_>| a.weight * a.chances[outcome] / total;
         let both: f64 = answers.iter().filter(with).map(share).sum();
         (both - there * answers.iter().map(share).sum::<f64>()).abs()
     };
@@ -291,7 +266,7 @@ fn bearing(answers: &[Answers], cause: usize) -> f64 {
 }
 
 /// The expected drop of the entropy of the causes, in nats: H(answer) − H(answer | causes).
-fn learned(answers: &[Answers]) -> f64 {
+fn learned(answers: &[Answers<'_>]) -> f64 {
     let total: f64 = answers.iter().map(|a| a.weight).sum();
     let outcomes = answers.first().map_or(0, |a| a.chances.len());
     let entropy = |p: f64| if p > 0.0 { -p * p.ln() } else { 0.0 };
@@ -307,18 +282,14 @@ fn learned(answers: &[Answers]) -> f64 {
 mod tests {
     use super::*;
 
-    fn even(chances: [[f64; 2]; 2]) -> Vec<Answers> {
-        let of = |(cause, chances): (usize, [f64; 2])| Answers {
-            causes: vec![cause],
-            weight: 0.4,
-            chances: chances.to_vec(),
-        };
-        chances.into_iter().enumerate().map(of).collect()
+    fn even(chances: &[[f64; 2]; 2]) -> Vec<Answers<'_>> {
+        let of = |(cause, chances)| Answers { cause, weight: 0.4, chances };
+        chances.iter().map(|chances| &chances[..]).enumerate().map(of).collect()
     }
 
     #[test]
     fn a_sure_answer_between_two_even_causes_tells_one_bit_and_an_idle_one_nothing() {
-        let (sure, idle) = (even([[1.0, 0.0], [0.0, 1.0]]), even([[0.3, 0.7], [0.3, 0.7]]));
+        let (sure, idle) = (even(&[[1.0, 0.0], [0.0, 1.0]]), even(&[[0.3, 0.7], [0.3, 0.7]]));
         assert!((learned(&sure) - 2f64.ln()).abs() < 1e-12 && learned(&idle).abs() < 1e-12);
         assert!((bearing(&sure, 0) - 0.5).abs() < 1e-12 && bearing(&idle, 0).abs() < 1e-12);
     }

@@ -81,13 +81,13 @@ Unlikely by now
   larger than the recorded one.
 
 Otherwise
+• Target on the panel against the order,
+  about a minute
+• A new lot or delivery of the same
+  product, under a minute
 • Put right: Switch correction off and
   put the recorded allowance back, about
   15 minutes
-• Send somebody, or call the maker,
-  about 2½ hours
-• Target on the panel against the order,
-  about a minute
 
 What was said and measured
 • What the caller says: every fill is
@@ -174,10 +174,10 @@ Unlikely by now
   against its recorded figure: larger than the recorded one.
 
 Otherwise
+• Target on the panel against the order, about a minute
+• A new lot or delivery of the same product, under a minute
 • Put right: Switch correction off and put the recorded allowance back, about 15
   minutes
-• Send somebody, or call the maker, about 2½ hours
-• Target on the panel against the order, about a minute
 
 What was said and measured
 • What the caller says: every fill is light by about the same amount

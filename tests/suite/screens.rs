@@ -364,13 +364,13 @@ Why: A strip of paper round the pan
 It speaks for or against: in-flight
 allowance set too high.
 
-• If 'free all round': ask ten fills in
-  a row.
-• If 'it catches': ask ten fills in a
-  row.
+• If 'free all round': ask the product
+  was changed.
+• If 'it catches': ask the product was
+  changed.
 
 Without asking, next would be: ten fills
-in a row. No answer changes that.
+in a row. Every answer leads elsewhere.
 
 In-flight allowance set too high: about
 5 in 10
