@@ -141,8 +141,6 @@ pub(super) struct Book<'d, 'k> {
     by_check: BTreeMap<&'k CheckId, usize>,
     /// `[check or, after the last, circumstance][cause alone, then none][outcome]` = P(outcome), nothing else being known.
     alone: Vec<Vec<Vec<f64>>>,
-    /// Findings that a run of fills can show.
-    shown_by_runs: BTreeSet<usize>,
 }
 
 impl<'d, 'k> Book<'d, 'k> {
@@ -152,7 +150,6 @@ impl<'d, 'k> Book<'d, 'k> {
         let checks: Vec<Asked<'k>> = known
             .map(|&entry| Asked { entry, table: plan::as_asked(&desk.model, &desk.view, entry) })
             .collect();
-        let patterns = desk.view.patterns.values().filter_map(|symptom| desk.model.finding(&(*symptom)?.id));
         Ok(Self {
             alone: alone(desk, &checks)?,
             by_check: checks.iter().enumerate().map(|(place, asked)| (&asked.entry.id, place)).collect(),
@@ -160,7 +157,6 @@ impl<'d, 'k> Book<'d, 'k> {
             remedies: desk.view.remedies.clone(),
             symptoms: nameable(&desk.view, desk),
             circles,
-            shown_by_runs: patterns.collect(),
             desk,
         })
     }
@@ -214,11 +210,6 @@ impl<'d, 'k> Book<'d, 'k> {
     /// The findings that a piece of work disturbs, by number.
     pub(super) fn disturbed(&self, work: &crate::knowledge::Work) -> Vec<usize> {
         work.disturbs.iter().filter_map(|finding| self.desk.model.finding(&finding.value)).collect()
-    }
-
-    /// Whether a run of fills can show any of these.
-    pub(super) fn run_shows(&self, findings: &[usize]) -> bool {
-        findings.iter().any(|finding| self.shown_by_runs.contains(finding))
     }
 
     /// A finding's id.

@@ -123,7 +123,7 @@ impl<'k> Call<'_, '_, 'k, '_> {
             };
             watch(Decision { record: self.record.clone(), spot: self.spot(), chosen: chosen.clone() });
             match chosen.step {
-                Move::Ask(question) => self.ask(question, true),
+                Move::Ask(question) => self.ask(question),
                 Move::Remedies(remedies) => {
                     self.note(&thought);
                     if self.remedies(&remedies) {
@@ -166,14 +166,12 @@ impl<'k> Call<'_, '_, 'k, '_> {
         self.clock.visit(&situation, &thought.posterior, &self.world.behind());
     }
 
-    /// Asks; a proving check is always answered and does not count as asked.
-    fn ask(&mut self, question: Question, counts: bool) {
+    fn ask(&mut self, question: Question) {
         let book = self.room.book;
         let time = self.record.remedies();
         let name = book.id(question);
-        self.checks += usize::from(counts);
-        let told =
-            !counts || !dice(self.world.seed(), &format!("cannot tell {name}"), time).chance(CANNOT_TELL);
+        self.checks += 1;
+        let told = !dice(self.world.seed(), &format!("cannot tell {name}"), time).chance(CANNOT_TELL);
         let (outcome, disturbs) = match question {
             Question::Circumstance(index) => {
                 self.clock.ask();
@@ -223,7 +221,8 @@ impl<'k> Call<'_, '_, 'k, '_> {
         self.place = Some(entry.work.place.value.as_str());
     }
 
-    /// Does remedies in one lockout and proves them; whether nothing of the complaint is left.
+    /// Does remedies in one lockout and proves them; whether nothing of the complaint is left. A proof that fails says that it is
+    /// still there, and no more.
     fn remedies(&mut self, remedies: &[usize]) -> bool {
         let book = self.room.book;
         let nothing = crate::belief::Evidence::default();
@@ -246,7 +245,7 @@ impl<'k> Call<'_, '_, 'k, '_> {
         }
         let last = remedies.last().map(|&remedy| book.remedies[remedy]);
         if let Some(proof) = last.and_then(|entry| book.check(&entry.proved_by.value)) {
-            self.ask(Question::Check(proof), false);
+            self.pay(proof);
         }
         let situation = self.record.situation(book, self.spot(), &nothing, &[]);
         if self.world.is_gone() {

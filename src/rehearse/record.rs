@@ -123,7 +123,8 @@ impl Record {
             match stretch.end {
                 Some(End::Remedy(remedy)) => {
                     done(book, remedy, &mut items);
-                    self.result(book, remedy, &mut items);
+                    let complaint: Vec<_> = self.complaint.iter().map(|&f| book.finding(f).clone()).collect();
+                    items.extend(told_result(desk, &complaint, true));
                 }
                 Some(End::Untried(remedy)) => done(book, remedy, &mut items),
                 Some(End::Disturbed(check)) => {
@@ -133,16 +134,6 @@ impl Record {
             }
         }
         Evidence(items)
-    }
-
-    /// A remedy that left the complaint: a run that proves nothing counts as itself, else the word of whoever is there.
-    fn result(&self, book: &Book<'_, '_>, remedy: usize, items: &mut Vec<Item>) {
-        let entry = book.remedies[remedy];
-        let by_run = book.check(&entry.proved_by.value).is_some_and(|check| is_run(book.checks[check].entry));
-        if !(by_run && book.run_shows(&self.complaint)) {
-            let complaint: Vec<_> = self.complaint.iter().map(|&f| book.finding(f).clone()).collect();
-            items.extend(told_result(book.desk, &complaint, true));
-        }
     }
 
     /// The plan's view of it.
