@@ -6,8 +6,9 @@ use super::assembly::{Asking, Given, Graph, vars};
 use super::bundle::{Bundle, StateId};
 use super::evidence::BeliefError;
 use super::order::{Asked, Cost, Order, Reading, order};
+use super::pair;
 use super::tape::Run;
-use super::ways::{self, Grain};
+use super::ways::{self, Grain, Way};
 
 /// A sum with a run in it may touch so many table entries in one piece, and so many more for each scenario, before it is
 /// taken apart: about what the three or so sums of a run taken apart cost.
@@ -71,7 +72,7 @@ impl Sum {
             .or_else(|_| apart(Grain::Draws, Cost::MOST))
     }
 
-    /// The sum over the ways to take the run at this place of the evidence, each by itself.
+    /// The sum over the ways to take the run at this place of the evidence, each by itself, two at a time.
     fn apart(
         given: Given<'_>,
         (place, grain): (usize, Grain),
@@ -79,13 +80,20 @@ impl Sum {
         want: Want,
         mut left: Cost,
     ) -> Result<Self, BeliefError> {
-        let mut parts = Vec::new();
-        for way in ways::ways(given, place, grain) {
-            let one = Given { evidence: &way.evidence, timeline: &way.timeline, ..given };
-            let mut part = Part::new(one, asked, want, left)?;
-            part.ln += way.weight.ln();
-            left = left.touching(left.touched - part.cost.touched);
-            parts.push(part);
+        let mut parts: Vec<Part> = Vec::new();
+        for some in ways::ways(given, place, grain).chunks(2) {
+            let one = |way: &Way| {
+                let one = Given { evidence: &way.evidence, timeline: &way.timeline, ..given };
+                Part::new(one, asked, want, left).map(|part| Part { ln: part.ln + way.weight.ln(), ..part })
+            };
+            for part in pair::each(some, one) {
+                let part = part?;
+                if part.cost.touched > left.touched {
+                    return Err(BeliefError::TooLarge { cost: part.cost.touched });
+                }
+                left = left.touching(left.touched - part.cost.touched);
+                parts.push(part);
+            }
         }
         Ok(Self::of(parts, given.scenarios.count()))
     }

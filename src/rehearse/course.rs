@@ -12,8 +12,8 @@ use super::world::World;
 use crate::belief::BeliefError;
 use crate::plan::TOLD;
 
-/// A call is broken off after so many steps; then somebody comes.
-const MOST_STEPS: usize = 60;
+/// A call is broken off after so many steps; then somebody comes (judgement: nobody answers more on the telephone).
+const MOST_STEPS: usize = 25;
 /// How often a question is answered with 'cannot tell' (judgement).
 const CANNOT_TELL: f64 = 0.05;
 
