@@ -21,6 +21,9 @@ pub(super) fn halved<T, R>(
 
 /// What `of` says of each of these, in their order.
 pub(super) fn each<T: Sync, R: Send>(all: &[T], of: impl Fn(&T) -> R + Sync) -> Vec<R> {
+    if let [only] = all {
+        return vec![of(only)];
+    }
     let every_other = |first: usize| all.iter().skip(first).step_by(2).map(&of).collect::<Vec<R>>();
     let (even, odd) = std::thread::scope(|scope| {
         let odd = scope.spawn(|| every_other(1));

@@ -1,6 +1,7 @@
 //! What the book offers on one machine, laid out by number for many calls.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::OnceLock;
 
 use super::record::Question;
 use super::world::Nameable;
@@ -139,35 +140,36 @@ pub(super) struct Book<'d, 'k> {
     pub(super) symptoms: Vec<Nameable>,
     pub(super) circles: Vec<Circle>,
     by_check: BTreeMap<&'k CheckId, usize>,
-    /// `[check or, after the last, circumstance][cause alone, then none][outcome]` = P(outcome), nothing else being known.
-    alone: Vec<Vec<Vec<f64>>>,
+    /// Worked out when a plain policy first asks for it; the planner never does.
+    alone: OnceLock<Result<Alone, BeliefError>>,
 }
 
 impl<'d, 'k> Book<'d, 'k> {
-    pub(super) fn new(desk: &'d Desk<'k>) -> Result<Self, BeliefError> {
+    pub(super) fn new(desk: &'d Desk<'k>) -> Self {
         let circles: Vec<Circle> = SETTINGS.iter().map(|setting| Circle::of(desk, setting)).collect();
         let known = desk.view.checks.iter().filter(|check| !matches!(check.asks, Asks::Complaint));
         let checks: Vec<Asked<'k>> = known
             .map(|&entry| Asked { entry, table: plan::as_asked(&desk.model, &desk.view, entry) })
             .collect();
-        Ok(Self {
-            alone: alone(desk, &checks)?,
+        Self {
+            alone: OnceLock::new(),
             by_check: checks.iter().enumerate().map(|(place, asked)| (&asked.entry.id, place)).collect(),
             checks,
             remedies: desk.view.remedies.clone(),
             symptoms: nameable(&desk.view, desk),
             circles,
             desk,
-        })
+        }
     }
 
     /// What each cause alone would answer to a question, and last what a machine with nothing wrong would.
-    pub(super) fn alone(&self, question: Question) -> impl Iterator<Item = &[f64]> {
+    pub(super) fn alone(&self, question: Question) -> Result<&[Vec<f64>], BeliefError> {
         let place = match question {
             Question::Check(check) => check,
             Question::Circumstance(index) => self.checks.len() + index,
         };
-        self.alone[place].iter().map(Vec::as_slice)
+        let known = self.alone.get_or_init(|| alone(self.desk, &self.checks));
+        known.as_ref().map(|known| known[place].as_slice()).map_err(Clone::clone)
     }
 
     /// The number of a check.
@@ -218,7 +220,10 @@ impl<'d, 'k> Book<'d, 'k> {
     }
 }
 
-fn alone(desk: &Desk<'_>, checks: &[Asked<'_>]) -> Result<Vec<Vec<Vec<f64>>>, BeliefError> {
+/// `[check or, after the last, circumstance][cause alone, then none][outcome]` = P(outcome), nothing else being known.
+type Alone = Vec<Vec<Vec<f64>>>;
+
+fn alone(desk: &Desk<'_>, checks: &[Asked<'_>]) -> Result<Alone, BeliefError> {
     let (model, nothing) = (&desk.model, Evidence::default());
     let network = &model.network;
     let causes = (0..network.causes().len()).map(|cause| vec![cause]).chain([Vec::new()]);

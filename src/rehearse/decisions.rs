@@ -120,7 +120,7 @@ pub fn decisions(
     let machines = calls.machines.len().max(1);
     for (place, machine) in calls.machines.iter().enumerate() {
         let desk = Desk::for_case(knowledge, &Case::of(machine.clone()))?;
-        let book = Book::new(&desk)?;
+        let book = Book::new(&desk);
         let (mind, plans) = (Mind::new(), Memory::new());
         let room = Room { book: &book, mind: &mind, plans: &plans, policy: Policy::Planner };
         let met = played(&room, calls, progress)?;

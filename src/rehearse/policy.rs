@@ -121,7 +121,7 @@ impl<'k> Board<'_, '_, 'k> {
     pub(super) fn choose(&self, policy: Policy, plans: &Plans<'k>) -> Result<Chosen, BeliefError> {
         if policy != Policy::Planner {
             let situation = self.record.situation(self.book, self.spot, &self.thought.evidence, &[]);
-            return Ok(Chosen { step: self.plainly(policy, &situation), near: Vec::new() });
+            return Ok(Chosen { step: self.plainly(policy, &situation)?, near: Vec::new() });
         }
         let key = (self.record.clone(), self.spot);
         if let Some(known) = plans.get(&key) {
@@ -136,23 +136,23 @@ impl<'k> Board<'_, '_, 'k> {
         Ok(chosen)
     }
 
-    fn plainly(&self, policy: Policy, situation: &Situation<'_>) -> Move {
+    fn plainly(&self, policy: Policy, situation: &Situation<'_>) -> Result<Move, BeliefError> {
         let believed = &self.thought.posterior.causes;
         let ranked = self.thought.ranked(self.book);
         let outside = believed[self.book.desk.model.outside()].now;
         let leading = ranked.first().copied().filter(|&cause| believed[cause].now > OVER_HALF);
         if let Some(leading) = leading {
-            return self.treat(situation, leading, true).unwrap_or(Move::Send);
+            return Ok(self.treat(situation, leading, true).unwrap_or(Move::Send));
         }
         if outside <= OVER_HALF
-            && let Some(question) = self.question(policy, situation, ranked.first().copied())
+            && let Some(question) = self.question(policy, situation, ranked.first().copied())?
         {
-            return Move::Ask(question);
+            return Ok(Move::Ask(question));
         }
         let worth: Vec<usize> =
             ranked.into_iter().filter(|&cause| believed[cause].now >= WORTH_A_TRY).collect();
         let try_out = |weighty| worth.iter().find_map(|&cause| self.treat(situation, cause, weighty));
-        try_out(false).or_else(|| try_out(true)).unwrap_or(Move::Send)
+        Ok(try_out(false).or_else(|| try_out(true)).unwrap_or(Move::Send))
     }
 
     /// The remedy of a cause that works most often, or the first of its gates that is still open; parts and what cannot be
@@ -198,26 +198,26 @@ impl<'k> Board<'_, '_, 'k> {
         policy: Policy,
         situation: &Situation<'_>,
         likeliest: Option<usize>,
-    ) -> Option<Question> {
+    ) -> Result<Option<Question>, BeliefError> {
         let circumstances = (0..self.book.desk.model.circumstances.len()).map(Question::Circumstance);
         let mut open: Vec<Question> =
             circumstances.chain(self.open(situation).into_iter().map(Question::Check)).collect();
         open.retain(|&question| !self.record.was_asked(question));
         open.sort_by(|&a, &b| self.book.id(a).cmp(self.book.id(b)));
         let worth: Vec<f64> = match policy {
-            Policy::Planner | Policy::BookOrder => return open.first().copied(),
+            Policy::Planner | Policy::BookOrder => return Ok(open.first().copied()),
             Policy::CheapestCheck => {
                 open.iter().map(|&question| -self.minutes(situation, question)).collect()
             }
             Policy::LikeliestCause => {
-                let cause = likeliest?;
-                self.answers(&open).iter().map(|answers| bearing(answers, cause)).collect()
+                let Some(cause) = likeliest else { return Ok(None) };
+                self.answers(&open)?.iter().map(|answers| bearing(answers, cause)).collect()
             }
-            Policy::MostInformative => self.answers(&open).iter().map(|answers| learned(answers)).collect(),
+            Policy::MostInformative => self.answers(&open)?.iter().map(|answers| learned(answers)).collect(),
         };
         let told = policy != Policy::CheapestCheck;
         let best = worth.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(&a.0)));
-        best.filter(|(_, worth)| !told || **worth > TELLS_NOTHING).map(|(place, _)| open[place])
+        Ok(best.filter(|(_, worth)| !told || **worth > TELLS_NOTHING).map(|(place, _)| open[place]))
     }
 
     fn minutes(&self, situation: &Situation<'_>, question: Question) -> f64 {
@@ -231,14 +231,13 @@ impl<'k> Board<'_, '_, 'k> {
 
     /// For each question what each cause, were it the only one, would answer, weighed as the cause is believed; and so for
     /// nothing being wrong.
-    fn answers(&self, questions: &[Question]) -> Vec<Vec<Answers<'_>>> {
+    fn answers(&self, questions: &[Question]) -> Result<Vec<Vec<Answers<'_>>>, BeliefError> {
         let believed = &self.thought.posterior.causes;
         let nothing: f64 = believed.iter().map(|presence| 1.0 - presence.now).product();
         let weights = || believed.iter().map(|presence| presence.now).chain([nothing]);
         let of = |&question: &Question| {
-            let chances = self.book.alone(question);
-            let one = |(cause, (weight, chances))| Answers { cause, weight, chances };
-            weights().zip(chances).enumerate().map(one).collect()
+            let each = weights().zip(self.book.alone(question)?).enumerate();
+            Ok(each.map(|(cause, (weight, chances))| Answers { cause, weight, chances }).collect())
         };
         questions.iter().map(of).collect()
     }

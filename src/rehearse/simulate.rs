@@ -9,7 +9,6 @@ use super::course::{Ended, Room, play};
 use super::mind::{Memory, Mind};
 use super::policy::Policy;
 use super::world::World;
-use crate::belief::BeliefError;
 use crate::casebook::Case;
 use crate::ids::MachineId;
 use crate::knowledge::Knowledge;
@@ -79,14 +78,11 @@ pub struct Row {
 }
 
 /// Why nothing can be simulated.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum SimulationError {
     /// The machine or its knowledge.
     #[error(transparent)]
     Desk(#[from] DeskError),
-    /// What the checks answer cannot be worked out.
-    #[error(transparent)]
-    Belief(#[from] BeliefError),
     /// No fault of this machine brings about anything that a caller would name.
     #[error("nothing that can go wrong with '{0}' brings about a symptom that a caller would name")]
     NothingToSimulate(MachineId),
@@ -101,7 +97,7 @@ pub fn simulate(
     let mut rows = Vec::new();
     for machine in &simulation.machines {
         let desk = Desk::for_case(knowledge, &Case::of(machine.clone()))?;
-        let book = Book::new(&desk)?;
+        let book = Book::new(&desk);
         let worlds = worlds(&book, simulation.cases, simulation.seed)?;
         let before = rows.len() * simulation.cases;
         rows.extend(on_one_machine(&book, simulation, &worlds, &|done| progress(before + done)));

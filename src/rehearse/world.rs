@@ -68,7 +68,7 @@ impl<'n> World<'n> {
         })
     }
 
-    /// What the caller names: of the symptoms that he would name if asked, each by its own chance, one, or now and then two.
+    /// What the caller names: of the symptoms that they would name if asked, each by its own chance, one, or now and then two.
     fn names(&self, symptoms: &[Nameable]) -> Vec<usize> {
         let states = self.awake();
         let mut dice = dice(self.seed, "names", 0);
