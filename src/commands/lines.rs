@@ -2,7 +2,8 @@
 
 use std::io::BufRead;
 
-use super::Context;
+use super::{Context, Result};
+use crate::view::Page;
 
 /// Longest line taken from a pipe, in bytes; what is longer is refused in words.
 pub(super) const LONGEST_LINE: usize = 1 << 20;
@@ -26,7 +27,7 @@ impl Lines {
 
     /// Waits at a terminal until the person has read a part of a page. What is typed there is no answer to anything, and
     /// that is said. False when they break off.
-    pub(super) fn read_on(&mut self) -> bool {
+    fn read_on(&mut self) -> bool {
         let Lines::Terminal(editor) = self else { return true };
         let mut prompt = "more: Enter ";
         loop {
@@ -36,6 +37,21 @@ impl Lines {
                 Err(_) => return false,
             }
         }
+    }
+
+    /// Shows a page of a walk screen by screen; false when the person broke off in between.
+    pub(super) fn show(&mut self, page: &Page, context: &mut Context) -> Result<bool> {
+        if context.options.json {
+            context.aside(page)?;
+            return Ok(true);
+        }
+        for (i, part) in context.screens(page).iter().enumerate() {
+            if i > 0 && !self.read_on() {
+                return Ok(false);
+            }
+            context.write(part)?;
+        }
+        Ok(true)
     }
 
     /// The next line; none at the end, or when the person breaks off.

@@ -160,8 +160,8 @@ impl<'k> Round<'k> {
             Some(ListShow::Why) => page = view::why(self.walker.list, state),
             None => {}
         }
-        if !page.0.is_empty() {
-            context.aside_or_page(&page)?;
+        if !page.0.is_empty() && !lines.show(&page, context)? {
+            return Ok(false);
         }
         let mut question = view::question(self.knowledge, self.walker.list, state);
         if matches!(show, Some(ListShow::Overview | ListShow::Help | ListShow::Why)) {
@@ -175,17 +175,7 @@ impl<'k> Round<'k> {
             reminder.text(format!("Kept so far: {kept}. Go on; an empty line ends the run."));
             question.before_hint(reminder);
         }
-        if context.options.json {
-            context.aside(&question)?;
-            return Ok(true);
-        }
-        for (i, part) in context.screens(&question).iter().enumerate() {
-            if i > 0 && !lines.read_on() {
-                return Ok(false);
-            }
-            context.write(part)?;
-        }
-        Ok(true)
+        lines.show(&question, context)
     }
 
     /// One answer. A run of fills may take several lines, up to an empty one.

@@ -74,11 +74,9 @@ impl<'k> Talk<'k> {
                 (Ask::Opening(Item::Complaint), Some(words)) => Input::Opening(words),
                 (_, words) => {
                     self.words = words;
-                    self.show(&state, step.show.as_ref(), context)?;
-                    match self.line(lines, &state, context)? {
-                        Some(line) => understand(&line, &state, self.knowledge),
-                        None => Input::Leave,
-                    }
+                    let read = self.show(&state, step.show.as_ref(), lines, context)?;
+                    let line = if read { self.line(lines, &state, context)? } else { None };
+                    line.map_or(Input::Leave, |line| understand(&line, &state, self.knowledge))
                 }
             };
             if matches!(input, Input::Leave) {
@@ -133,13 +131,21 @@ impl<'k> Talk<'k> {
         }
     }
 
-    fn show(&self, state: &State, show: Option<&Show>, context: &mut Context) -> Result<()> {
+    /// Shows what is asked, screen by screen; false when the person broke off in between.
+    fn show(
+        &self,
+        state: &State,
+        show: Option<&Show>,
+        lines: &mut Lines,
+        context: &mut Context,
+    ) -> Result<bool> {
         let mut reminder = Page::default();
         let page = match show {
             Some(Show::NotUnderstood(sentence)) => {
                 let mut page = Page::default();
                 page.text(sentence.as_str());
-                return context.aside_or_page(&page);
+                context.aside_or_page(&page)?;
+                return Ok(true);
             }
             Some(Show::Said(sentence)) => {
                 let mut page = Page::default();
@@ -156,8 +162,8 @@ impl<'k> Talk<'k> {
             }
             None => Page::default(),
         };
-        if show.is_some() {
-            context.aside_or_page(&page)?;
+        if show.is_some() && !lines.show(&page, context)? {
+            return Ok(false);
         }
         let mut page = diagnosis::question(self.knowledge, state);
         if matches!(show, Some(Show::Why | Show::Causes | Show::Help)) {
@@ -170,7 +176,7 @@ impl<'k> Talk<'k> {
             page = diagnosis::card(self.knowledge, state, assessment, page);
         }
         page.before_hint(reminder);
-        context.aside_or_page(&page)
+        lines.show(&page, context)
     }
 
     /// One answer: a run of fills may take several lines, up to an empty one. A word that asks something in between

@@ -134,15 +134,16 @@ impl Isolation {
         .map(str::to_owned)
         .to_vec();
         before.extend(points(energies));
+        before.push(Self::SCALE_FEED.to_owned());
         if exposures.has(Exposure::AtScale) {
             before.push(
-                "Only the scale's own feed stays on, and only for steps that read the scale. If it shares a supply \
-                 with a drive, stop: test from outside."
+                "For a step that reads the scale, and for nothing else, its own feed alone may be on. If it shares a \
+                 supply with a drive, stop: test from outside."
                     .to_owned(),
             );
             before.push(
-                "For work at the scale's terminals its own feed is switched off and locked too, and a qualified \
-                 electrical person proves it dead."
+                "For work at the scale's terminals its own feed stays locked, and a qualified electrical person \
+                 proves it dead."
                     .to_owned(),
             );
         }
@@ -184,6 +185,9 @@ impl Isolation {
             after: Self::HAND_BACK.iter().map(|text| (*text).to_owned()).collect(),
         })
     }
+
+    /// The scale's own feed is one of the energies; which steps may have it on is said after it.
+    const SCALE_FEED: &'static str = "Isolate the scale's own feed, where it has one.";
 
     /// From the end of the work to running again.
     pub const HAND_BACK: &'static [&'static str] = &[

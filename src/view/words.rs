@@ -194,7 +194,7 @@ pub fn exposure(exposure: Exposure) -> &'static str {
     match exposure {
         Exposure::Outside => "outside the guards",
         Exposure::Running => "outside the closed guards while it runs",
-        Exposure::AtScale => "hands at the powered scale",
+        Exposure::AtScale => "hands at the scale",
         Exposure::Inside => "inside the guards",
         Exposure::Energised => "within reach of live parts",
         Exposure::Lifting => "at a load that is lifted",

@@ -1,7 +1,7 @@
 //! What an answer does: a reading, a circumstance, a remedy with the setting it changes, the closing.
 
 use super::assess::AssessError;
-use super::state::{Ask, Change, Lockout, Show};
+use super::state::{Ask, Change, Lockout, Show, Work};
 use super::step::Pace;
 use crate::casebook::{Closing, Entry, Event, Happened, Reading, RemedyResult, What};
 use crate::ids::{RemedyId, SettingId};
@@ -17,6 +17,11 @@ pub fn stood(knowledge: &Knowledge, events: &[Event], remedy: &RemedyId) -> Opti
         }
         _ => None,
     })?
+}
+
+/// A remark, which answers nothing.
+fn aside(what: &What) -> bool {
+    matches!(what, What::Note(_) | What::Suspicion(_))
 }
 
 fn sets(knowledge: &Knowledge, remedy: &RemedyId, setting: &SettingId) -> bool {
@@ -76,11 +81,9 @@ impl Pace<'_> {
 
     pub(super) fn result(&mut self, result: RemedyResult) -> Result<(), AssessError> {
         let Ask::Remedy(id) = self.state.ask.clone() else { return Ok(()) };
-        let corrected = self.state.correcting.is_some();
+        let corrected = self.state.correcting;
         self.event(What::Remedy { id: id.clone(), result });
-        if corrected
-            && !matches!(self.state.case.events.last(), Some(Event { what: What::Remedy { .. }, .. }))
-        {
+        if corrected.is_some() && corrected != self.state.case.events.iter().rposition(|e| !aside(&e.what)) {
             return self.opening();
         }
         if self.changes(&id) {
@@ -90,12 +93,16 @@ impl Pace<'_> {
         self.next_after_remedy(&id)
     }
 
-    /// The lock has come off to see how it is now, so it lapses; unless nobody has tried yet.
+    /// Done under the lock, as the record says from now on; how it went takes that one's place once it is handed back.
+    pub(super) fn done_to_try(&mut self) {
+        let Ask::Remedy(id) = self.state.ask.clone() else { return };
+        let index = self.state.correcting.unwrap_or(self.state.case.events.len());
+        self.event(What::Remedy { id: id.clone(), result: RemedyResult::NotTried });
+        self.state.correcting = Some(index);
+        self.state.ask = Ask::HandBack(Box::new(Work::Remedy(id)));
+    }
+
     pub(super) fn next_after_remedy(&mut self, id: &RemedyId) -> Result<(), AssessError> {
-        let last = self.state.case.last_remedy();
-        if last.is_none_or(|(_, result)| result != RemedyResult::NotTried) {
-            self.state.lockout = Lockout::default();
-        }
         // Something is new, so what nobody could tell before may be told now.
         self.state.passed.clear();
         self.next()?;
@@ -118,7 +125,6 @@ impl Pace<'_> {
     /// What stood on the screen when a call broke off, where the plan alone would not ask it again: the new figure of
     /// a setting right after its remedy, and the closing right after the run that proves the cure.
     pub(super) fn broken_off(&self) -> Option<Ask> {
-        let aside = |what: &What| matches!(what, What::Note(_) | What::Suspicion(_));
         match &self.state.case.events.iter().rfind(|e| !aside(&e.what))?.what {
             What::Remedy { id, .. } if self.changes(id) => Some(Ask::Setting(id.clone())),
             What::Setting { .. } => self.to_put_back(),

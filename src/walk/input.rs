@@ -39,6 +39,10 @@ pub enum Input {
     Procedure(bool),
     /// Whose key, once locked and tried; none when it is not.
     Locked(Option<String>),
+    /// Whether the machine is handed back: guards on, people clear, every lock off.
+    HandedBack(bool),
+    /// The remedy is done under the lock; now it is handed back and tried.
+    ToTry,
     /// A setting's old and new figure.
     Setting {
         /// What stood there.
@@ -243,8 +247,12 @@ fn here(text: &str, state: &State, knowledge: &Knowledge) -> Input {
         Ask::Authority(_) => yes_no(text).map_or_else(|| say("Type y or n."), Input::Procedure),
         Ask::Locked(_) | Ask::StillLocked(_) => key(text),
         Ask::Remedy(_) => {
-            pick(text, results(state)).map_or_else(|| say("Type the number once it is done."), Input::Result)
+            pick(text, results(state)).unwrap_or_else(|| say("Type the number once it is done."))
         }
+        Ask::HandBack(_) => yes_no(text).map_or_else(
+            || say("Type y once all of it is done, n if the lock stays on."),
+            Input::HandedBack,
+        ),
         Ask::Before(id) | Ask::Setting(id) => setting(text, id, state, knowledge),
         Ask::PutBack(_) => {
             yes_no(text).map_or_else(|| say("Type y once it is put back, n if it stays."), Input::PutBack)
@@ -260,13 +268,18 @@ fn here(text: &str, state: &State, knowledge: &Knowledge) -> Input {
     }
 }
 
-/// How a remedy went, as numbered. While a lock is on, more may be done before it is tried.
-const RESULTS: [RemedyResult; 4] =
-    [RemedyResult::GoneNotProved, RemedyResult::StillThere, RemedyResult::Changed, RemedyResult::NotTried];
+/// How a remedy went, as numbered.
+const RESULTS: [Input; 3] = [
+    Input::Result(RemedyResult::GoneNotProved),
+    Input::Result(RemedyResult::StillThere),
+    Input::Result(RemedyResult::Changed),
+];
+/// What can be said while a lock is on: nobody knows yet how it went.
+const UNDER_A_LOCK: [Input; 2] = [Input::ToTry, Input::Result(RemedyResult::NotTried)];
 
-/// The results that can be given now: 'not tried yet' only while a lock is on.
-pub fn results(state: &State) -> &'static [RemedyResult] {
-    &RESULTS[..if state.lockout.key.is_some() { 4 } else { 3 }]
+/// What can be said of a remedy now, as numbered. Under a lock it is handed back before it is tried.
+pub fn results(state: &State) -> &'static [Input] {
+    if state.lockout.key.is_some() { &UNDER_A_LOCK } else { &RESULTS }
 }
 /// How a case can be closed, as numbered.
 pub const CLOSINGS: [Closing; 4] =

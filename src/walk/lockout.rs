@@ -4,18 +4,52 @@ use super::assess::AssessError;
 use super::state::{Ask, Lockout, Work};
 use super::step::Pace;
 use crate::casebook::What;
+use crate::knowledge::How;
+use crate::safety::Exposure;
 
 impl Pace<'_> {
     /// Work behind a guard waits for authority, the written procedure, and a lock that is on and tried.
     pub(super) fn guarded(&self, work: Work, needs_isolation: bool) -> Ask {
         if !needs_isolation {
-            return self.open(work);
+            let on = self.state.lockout.key.is_some();
+            return if on && !self.is_told(&work) { Ask::HandBack(Box::new(work)) } else { self.open(work) };
         }
         match (&self.state.lockout.procedure, &self.state.lockout.key) {
             (Some(true), Some(_)) => Ask::StillLocked(Box::new(work)),
             (Some(true), None) => Ask::Locked(Box::new(work)),
             _ => Ask::Authority(Box::new(work)),
         }
+    }
+
+    /// What somebody remembers is told with any lock on.
+    fn is_told(&self, work: &Work) -> bool {
+        matches!(work, Work::Check(id) if self.knowledge.checks.get(id).is_some_and(|c| c.how == How::Told))
+    }
+
+    /// Whether work needs the machine to cycle, or was done behind a guard and is tried now.
+    pub(super) fn needs_power(&self, work: &Work) -> bool {
+        let exposures = work.of(self.knowledge).map(|worked| self.exposures(worked));
+        exposures.is_some_and(|e| e.has(Exposure::Running) || e.needs_isolation())
+    }
+
+    /// Handed back, the locks are off and the next guard opened asks for them from the start. If not, what needs power
+    /// waits and what does not is done with the lock on.
+    pub(super) fn handed_back(&mut self, done: bool) -> Result<(), AssessError> {
+        let Ask::HandBack(work) = self.state.ask.clone() else { return Ok(()) };
+        if done {
+            self.remark(What::Note("Handed back: guards on, people clear, every lock off.".to_owned()));
+            self.state.lockout = Lockout::default();
+            self.state.ask = match *work {
+                Work::Remedy(id) if self.needs_power(&Work::Remedy(id.clone())) => Ask::Remedy(id),
+                work => self.open(work),
+            };
+        } else if self.needs_power(&work) {
+            self.state.passed.insert(work.id().to_owned());
+            self.next()?;
+        } else {
+            self.state.ask = self.open(*work);
+        }
+        Ok(())
     }
 
     pub(super) fn procedure(&mut self, agrees: bool) -> Result<(), AssessError> {

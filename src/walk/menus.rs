@@ -34,6 +34,7 @@ impl Pace<'_> {
             Ask::Told(_) => self.take_told(&[]),
             Ask::Authority(_) => self.procedure(false),
             Ask::Locked(_) | Ask::StillLocked(_) => self.locked(None),
+            Ask::HandBack(_) => self.handed_back(false),
             Ask::Before(remedy) => {
                 self.state.ask = Ask::Remedy(remedy);
                 Ok(())

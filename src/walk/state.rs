@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use super::assess::Assessment;
 use crate::casebook::{Case, Closing, Entry};
 use crate::ids::{CauseId, CheckId, CircumstanceId, FindingId, MachineId, PersonId, RemedyId, SettingId};
+use crate::knowledge::Knowledge;
 use crate::plan::Candidate;
 use crate::search::talk::{Meaning, Told};
 
@@ -72,6 +73,8 @@ pub enum Ask {
     Locked(Box<Work>),
     /// The lock from before: still on, and whose key?
     StillLocked(Box<Work>),
+    /// The lock from before is on and this is done or tried from outside: is it handed back?
+    HandBack(Box<Work>),
     /// A remedy: its steps, then how it went.
     Remedy(RemedyId),
     /// The setting that a remedy will change: what stands there, before anybody changes it.
@@ -99,7 +102,9 @@ impl Ask {
             Ask::Target(id) | Ask::Check(id) => Some(id.as_str()),
             Ask::Circumstance(id) => Some(id.as_str()),
             Ask::Remedy(id) | Ask::Before(id) | Ask::Setting(id) => Some(id.as_str()),
-            Ask::Authority(work) | Ask::Locked(work) | Ask::StillLocked(work) => Some(work.id()),
+            Ask::Authority(work) | Ask::Locked(work) | Ask::StillLocked(work) | Ask::HandBack(work) => {
+                Some(work.id())
+            }
             Ask::Send => Some(crate::plan::SEND),
             Ask::MakeSafe => Some(crate::plan::STOP),
             _ => None,
@@ -133,6 +138,14 @@ impl Work {
         match self {
             Work::Check(id) => id.as_str(),
             Work::Remedy(id) => id.as_str(),
+        }
+    }
+
+    /// Its place, tools and steps.
+    pub fn of<'k>(&self, knowledge: &'k Knowledge) -> Option<&'k crate::knowledge::Work> {
+        match self {
+            Work::Check(id) => knowledge.checks.get(id).map(|c| &c.work),
+            Work::Remedy(id) => knowledge.remedies.get(id).map(|r| &r.work),
         }
     }
 }

@@ -258,6 +258,8 @@ impl Pace<'_> {
             Input::Happened(answer) => self.happened(answer)?,
             Input::Procedure(agrees) => self.procedure(agrees)?,
             Input::Locked(key) => self.locked(key)?,
+            Input::HandedBack(done) => self.handed_back(done)?,
+            Input::ToTry => self.done_to_try(),
             Input::Setting { old, new } => self.setting(old, new)?,
             Input::PutBack(done) => self.put_back(done)?,
             Input::Result(result) => self.result(result)?,

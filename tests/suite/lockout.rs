@@ -1,13 +1,13 @@
 //! A lockout in a walk: asked for before hands go in, handed back before anything runs, and never inherited.
 
-use handlamp::casebook::{Case, Reading, RemedyResult};
+use handlamp::casebook::{Case, Reading, RemedyResult, What};
 use handlamp::ids::{CheckId, RemedyId};
 use handlamp::knowledge::{How, Knowledge, Texts, load};
 use handlamp::plan::{Kind, SEND};
 use handlamp::render::plain;
-use handlamp::safety::Exposure;
+use handlamp::safety::{Exposure, Isolation};
 use handlamp::view::diagnosis;
-use handlamp::walk::{Ask, Desk, Input, State, Walker, Work, assess};
+use handlamp::walk::{Ask, Desk, Input, Pick, State, Walker, Work, assess, results};
 
 fn built_in() -> Knowledge {
     load(&Texts::built_in()).0
@@ -86,9 +86,7 @@ fn a_machine_that_was_watched_running_is_not_locked_any_more() {
     let walker = Walker::new(&knowledge);
     let mut state = locked_for(&walker, &knowledge, "paper-round-pan");
     state.ask = Ask::Check(CheckId::new("flap-seats-fully"));
-    let page = shown(&knowledge, &state);
-    assert!(page.contains("The lock of Ana is still on"), "{page}");
-    assert!(page.find("Each person takes off their own lock") < page.find("Watch the flap"), "{page}");
+    assert!(shown(&knowledge, &state).contains("The lock of Ana is still on"), "given on one's own");
     let outcome = Reading::Outcome("closes-fully".into());
     let state = walker.step(state, Input::Reading(outcome)).expect("a reading").state;
     assert_eq!(state.lockout.key, None);
@@ -96,31 +94,73 @@ fn a_machine_that_was_watched_running_is_not_locked_any_more() {
 }
 
 #[test]
-fn a_remedy_under_a_lock_ends_with_the_hand_back_and_its_proof_begins_without_a_lock() {
+fn a_remedy_under_a_lock_is_tried_only_once_the_machine_is_handed_back() {
     let knowledge = built_in();
     let walker = Walker::new(&knowledge);
+    let remedy = RemedyId::new("free-the-pan");
     let mut state = locked_for(&walker, &knowledge, "paper-round-pan");
-    state.ask = Ask::Remedy(RemedyId::new("free-the-pan"));
+    state.ask = Ask::Remedy(remedy.clone());
     let page = shown(&knowledge, &state);
     let at = |text: &str| page.find(text).unwrap_or_else(|| panic!("{text} is missing:\n{page}"));
-    assert!(at("Still locked?") < at("Slide the paper round once more"));
-    assert!(at("Slide the paper round once more") < at("When the work is done"));
-    assert!(at("When the work is done") < at("Once it is done"));
-    let state = walker.step(state, Input::Result(RemedyResult::GoneNotProved)).expect("a result").state;
-    assert_eq!(state.lockout.key, None);
+    assert!(at("The lock is on: Ana's key") < at("Slide the paper round once more"));
+    assert!(at("Slide the paper round once more") < at("Is it done?"));
+    assert!(!page.contains("Still there"), "nobody can tell under a lock:\n{page}");
+    assert_eq!(results(&state), [Input::ToTry, Input::Result(RemedyResult::NotTried)]);
+
+    let done = walker.step(state.clone(), Input::ToTry).expect("done");
+    assert_eq!(done.entries.len(), 1, "what was done is on disk before it is tried");
+    assert_eq!(done.state.ask, Ask::HandBack(Box::new(Work::Remedy(remedy.clone()))));
+    let page = shown(&knowledge, &done.state);
+    for step in Isolation::HAND_BACK {
+        assert!(page.replace('\n', " ").contains(&step[..20]), "{step}:\n{page}");
+    }
+    let not_yet = walker.step(done.state.clone(), Input::HandedBack(false)).expect("not yet").state;
+    assert_eq!(not_yet.lockout.key.as_deref(), Some("Ana"));
+    assert_ne!(not_yet.ask, Ask::Remedy(remedy.clone()));
+
+    let back = walker.step(done.state, Input::HandedBack(true)).expect("handed back").state;
+    assert_eq!((&back.ask, &back.lockout.key), (&Ask::Remedy(remedy.clone()), &None));
+    assert!(shown(&knowledge, &back).contains("how is it now?"));
+    let gone = walker.step(back, Input::Result(RemedyResult::GoneNotProved)).expect("a result").state;
+    let all: Vec<_> = gone.case.events.iter().filter(|e| matches!(e.what, What::Remedy { .. })).collect();
+    assert_eq!(all.len(), 1, "how it went takes the place of 'not tried'");
+    assert_eq!(gone.case.last_remedy(), Some((&remedy, RemedyResult::GoneNotProved)));
+    let stays = walker.step(state, Input::Result(RemedyResult::NotTried)).expect("a result").state;
+    assert_eq!(stays.lockout.key.as_deref(), Some("Ana"));
+    let open = at_the_machine(&walker, &knowledge);
+    assert_eq!(results(&open).len(), 3, "without a lock it is tried at once");
 }
 
 #[test]
-fn what_is_done_and_not_tried_yet_leaves_the_lock_on_for_the_next() {
+fn nothing_is_run_under_a_lock_before_the_hand_back_is_said() {
     let knowledge = built_in();
     let walker = Walker::new(&knowledge);
-    for (result, stays) in [(RemedyResult::NotTried, true), (RemedyResult::StillThere, false)] {
-        let mut state = locked_for(&walker, &knowledge, "paper-round-pan");
-        state.ask = Ask::Remedy(RemedyId::new("free-the-pan"));
-        assert!(shown(&knowledge, &state).contains("Done, not tried yet: the lock stays on."));
-        let next = walker.step(state, Input::Result(result)).expect("a result").state;
-        assert_eq!(next.lockout.key.is_some(), stays, "{result:?}");
-    }
-    let open = at_the_machine(&walker, &knowledge);
-    assert_eq!(handlamp::walk::results(&open).len(), 3, "without a lock it is tried at once");
+    let locked = locked_for(&walker, &knowledge, "paper-round-pan");
+    let chosen = |id: &str| {
+        let mut state = locked.clone();
+        let work = &knowledge.checks[id].work;
+        let exposures = knowledge.machines[&state.case.machine].exposures(work);
+        let kind = Kind::Check;
+        let mut candidate = state.assessment.as_ref().map(|a| a.plan.next[0].clone()).unwrap_or_else(|| {
+            let desk = Desk::for_case(&knowledge, &state.case).expect("a desk");
+            assess(&desk, &state.case, None).expect("a plan").plan.next[0].clone()
+        });
+        (candidate.id, candidate.kind, candidate.exposures) = (id.to_owned(), kind, exposures);
+        state.ask = Ask::Pick(Pick::Other(vec![candidate]));
+        walker.step(state, Input::Chosen(0)).expect("a step").state
+    };
+    let watched = chosen("flap-seats-fully");
+    assert_eq!(watched.ask, Ask::HandBack(Box::new(check("flap-seats-fully"))));
+    let handed = walker.step(watched.clone(), Input::HandedBack(true)).expect("handed back").state;
+    assert_eq!((handed.ask, handed.lockout.key), (Ask::Check(CheckId::new("flap-seats-fully")), None));
+    let kept = walker.step(watched, Input::HandedBack(false)).expect("kept").state;
+    assert_ne!(kept.ask, Ask::Check(CheckId::new("flap-seats-fully")), "it needs the machine to run");
+    assert!(kept.lockout.key.is_some());
+
+    let read = chosen("allowance-against-record");
+    let kept = walker.step(read, Input::HandedBack(false)).expect("kept").state;
+    assert_eq!(kept.ask, Ask::Check(CheckId::new("allowance-against-record")));
+    assert!(shown(&knowledge, &kept).contains("The lock of Ana is still on"));
+    let told = knowledge.checks.values().find(|c| c.how == How::Told).expect("something remembered");
+    assert!(!matches!(chosen(told.id.as_str()).ask, Ask::HandBack(_)), "{}", told.id);
 }

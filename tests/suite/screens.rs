@@ -151,34 +151,36 @@ outside only.
       lockable dump valve. A regulator
       turned down is not shut. Clear
       people before the air goes.
-   6. Only the scale's own feed stays
-      on, and only for steps that read
-      the scale. If it shares a supply
-      with a drive, stop: test from
-      outside.
-   7. For work at the scale's terminals
-      its own feed is switched off and
-      locked too, and a qualified
-      electrical person proves it dead.
-   8. See that no start path is left:
+   6. Isolate the scale's own feed,
+      where it has one.
+   7. For a step that reads the scale,
+      and for nothing else, its own feed
+      alone may be on. If it shares a
+      supply with a drive, stop: test
+      from outside.
+   8. For work at the scale's terminals
+      its own feed stays locked, and a
+      qualified electrical person proves
+      it dead.
+   9. See that no start path is left:
       the start key at the panel.
-   9. Everybody who reaches in puts
+  10. Everybody who reaches in puts
       their own lock and tag on each
       point and keeps the key.
-  10. Release what is stored, and look
+  11. Release what is stored, and look
       again before each step: it can
       come back.
-  11. Compressed air: see it dumped, the
+  12. Compressed air: see it dumped, the
       gauge at zero; some can be trapped
       behind a valve.
-  12. Clear people, then try every start
+  13. Clear people, then try every start
       path. If anything moves, stop:
       nobody reaches in.
-  13. With people still clear, read the
+  14. With people still clear, read the
       air gauge at zero and stroke a
       valve.
-  14. Put the controls back to off.
-  15. Before anybody touches a
+  15. Put the controls back to off.
+  16. Before anybody touches a
       conductor: a qualified person
       proves it dead with a meter.
 
@@ -203,8 +205,8 @@ Where the written procedure asks for
 more, do more. Where the two disagree,
 stop and ask.
 
-All but the scale locked, tried, and
-nothing moves? Whose key?
+Locked, tried, and nothing moves? Whose
+key?
 
 General guidance. The machine's own
 manual, the site's rules, local codes
@@ -227,21 +229,22 @@ is none: stop, checks from outside only.
       emergency stop or a guard switch is not an isolator.
    5. Isolate compressed air: the lockable dump valve. A regulator turned down
       is not shut. Clear people before the air goes.
-   6. Only the scale's own feed stays on, and only for steps that read the
-      scale. If it shares a supply with a drive, stop: test from outside.
-   7. For work at the scale's terminals its own feed is switched off and locked
-      too, and a qualified electrical person proves it dead.
-   8. See that no start path is left: the start key at the panel.
-   9. Everybody who reaches in puts their own lock and tag on each point and
+   6. Isolate the scale's own feed, where it has one.
+   7. For a step that reads the scale, and for nothing else, its own feed alone
+      may be on. If it shares a supply with a drive, stop: test from outside.
+   8. For work at the scale's terminals its own feed stays locked, and a
+      qualified electrical person proves it dead.
+   9. See that no start path is left: the start key at the panel.
+  10. Everybody who reaches in puts their own lock and tag on each point and
       keeps the key.
-  10. Release what is stored, and look again before each step: it can come back.
-  11. Compressed air: see it dumped, the gauge at zero; some can be trapped
+  11. Release what is stored, and look again before each step: it can come back.
+  12. Compressed air: see it dumped, the gauge at zero; some can be trapped
       behind a valve.
-  12. Clear people, then try every start path. If anything moves, stop: nobody
+  13. Clear people, then try every start path. If anything moves, stop: nobody
       reaches in.
-  13. With people still clear, read the air gauge at zero and stroke a valve.
-  14. Put the controls back to off.
-  15. Before anybody touches a conductor: a qualified person proves it dead with
+  14. With people still clear, read the air gauge at zero and stroke a valve.
+  15. Put the controls back to off.
+  16. Before anybody touches a conductor: a qualified person proves it dead with
       a meter.
 
 When the work is done
@@ -289,8 +292,11 @@ At the weigh pan. About 15 minutes in
 all. It speaks for or against: in-flight
 allowance set too high.
 
+The lock is on: Anna's key. If it is
+not, stop here.
+
 Where you are for this: hands at the
-powered scale, inside the guards.
+scale, inside the guards.
 ▌ WARNING
 ▌ The flap and the tray can move while
 ▌ your hand is at the pan.
@@ -299,8 +305,6 @@ powered scale, inside the guards.
 ▌ Do this: lock off every drive, dump
 ▌ the air and try to start before you
 ▌ reach in.
-
-Still locked? Whose key?
 
 Do
   1. Slide a strip of paper through the
@@ -333,14 +337,14 @@ Next: A strip of paper round the pan
 At the weigh pan. About 15 minutes in all. It speaks for or against: in-flight
 allowance set too high.
 
-Where you are for this: hands at the powered scale, inside the guards.
+The lock is on: Anna's key. If it is not, stop here.
+
+Where you are for this: hands at the scale, inside the guards.
 ▌ WARNING
 ▌ The flap and the tray can move while your hand is at the pan.
 ▌ What can happen: crushed or cut fingers.
 ▌ Do this: lock off every drive, dump the air and try to start before you reach
 ▌ in.
-
-Still locked? Whose key?
 
 Do
   1. Slide a strip of paper through the gap.

@@ -24,7 +24,7 @@ all the way round the pan?
 
 Steps
 Where you are for this: hands at the
-powered scale, inside the guards.
+scale, inside the guards.
 ▌ WARNING
 ▌ The flap and the tray can move while
 ▌ your hand is at the pan.
@@ -55,34 +55,36 @@ outside only.
       lockable dump valve. A regulator
       turned down is not shut. Clear
       people before the air goes.
-   6. Only the scale's own feed stays
-      on, and only for steps that read
-      the scale. If it shares a supply
-      with a drive, stop: test from
-      outside.
-   7. For work at the scale's terminals
-      its own feed is switched off and
-      locked too, and a qualified
-      electrical person proves it dead.
-   8. See that no start path is left:
+   6. Isolate the scale's own feed,
+      where it has one.
+   7. For a step that reads the scale,
+      and for nothing else, its own feed
+      alone may be on. If it shares a
+      supply with a drive, stop: test
+      from outside.
+   8. For work at the scale's terminals
+      its own feed stays locked, and a
+      qualified electrical person proves
+      it dead.
+   9. See that no start path is left:
       the start key at the panel.
-   9. Everybody who reaches in puts
+  10. Everybody who reaches in puts
       their own lock and tag on each
       point and keeps the key.
-  10. Release what is stored, and look
+  11. Release what is stored, and look
       again before each step: it can
       come back.
-  11. Compressed air: see it dumped, the
+  12. Compressed air: see it dumped, the
       gauge at zero; some can be trapped
       behind a valve.
-  12. Clear people, then try every start
+  13. Clear people, then try every start
       path. If anything moves, stop:
       nobody reaches in.
-  13. With people still clear, read the
+  14. With people still clear, read the
       air gauge at zero and stroke a
       valve.
-  14. Put the controls back to off.
-  15. Before anybody touches a
+  15. Put the controls back to off.
+  16. Before anybody touches a
       conductor: a qualified person
       proves it dead with a meter.
 

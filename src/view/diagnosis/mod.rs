@@ -69,6 +69,7 @@ fn asked(knowledge: &Knowledge, state: &State) -> Page {
         Ask::Authority(work) => works::authority(knowledge, state, work),
         Ask::Locked(work) => works::locked(knowledge, state, work),
         Ask::StillLocked(_) => works::still_locked(state),
+        Ask::HandBack(work) => works::hand_back(knowledge, state, work),
         Ask::Remedy(id) => works::remedy(knowledge, state, id),
         Ask::Before(id) => works::before(knowledge, state, id),
         Ask::Setting(id) => works::setting(knowledge, state, id),

@@ -3,13 +3,13 @@
 use super::super::words::{self, sentence};
 use super::super::{Block, Lockout, Page, Words};
 use super::{reasons, title};
-use crate::casebook::{Case, What};
+use crate::casebook::{Case, RemedyResult, What};
 use crate::ids::{CheckId, CircumstanceId, RemedyId};
-use crate::knowledge::{Asks, How, Knowledge, Machine, Setting, Work as Worked};
+use crate::knowledge::{Asks, How, Knowledge, Machine, Remedy, Setting, Work as Worked};
 use crate::plan::Candidate;
 use crate::safety::{Exposure, Isolation, MissingCaution};
 use crate::units::{Kind, Quantity};
-use crate::walk::{Change, State, Work, stood};
+use crate::walk::{Change, Input, State, Work, stood};
 use crate::weights::proof::Proof;
 
 fn machine<'k>(knowledge: &'k Knowledge, state: &State) -> Option<&'k Machine> {
@@ -52,7 +52,14 @@ fn steps(page: &mut Page, knowledge: &Knowledge, state: &State, work: &Worked) {
         );
         return;
     }
-    let lockout = if state.lockout.key.is_some() { Lockout::Standing } else { Lockout::InFull };
+    let lockout = if let Some(key) = state.lockout.key.as_ref().filter(|_| exposures.needs_isolation()) {
+        page.text(
+            Words::new().strong(format!("The lock is on: {key}'s key.")).plain(" If it is not, stop here."),
+        );
+        Lockout::Answered
+    } else {
+        Lockout::InFull
+    };
     match knowledge.steps_on(machine, work) {
         Ok(step) if work.steps.is_empty() && step.cautions().is_empty() => {}
         Ok(step) => page.step(step, lockout),
@@ -67,9 +74,36 @@ fn isolated(knowledge: &Knowledge, state: &State, work: &Worked) -> bool {
 /// A lock is still on and the work is done from outside: power comes back only after the hand-back.
 fn power_first(page: &mut Page, knowledge: &Knowledge, state: &State, work: &Worked) {
     if let Some(key) = state.lockout.key.as_deref().filter(|_| !isolated(knowledge, state, work)) {
-        page.heading(format!("The lock of {key} is still on: if this needs power, first"));
-        page.push(numbered_hand_back());
+        page.text(
+            Words::new()
+                .strong(format!("The lock of {key} is still on."))
+                .plain(" Only what was seen before it went on, or needs no power, is asked here."),
+        );
     }
+}
+
+/// The lock is on, and what comes next is done or tried from outside.
+pub(super) fn hand_back(knowledge: &Knowledge, state: &State, work: &Work) -> Page {
+    let mut page = Page::default();
+    let key = state.lockout.key.as_deref().unwrap_or("nobody");
+    page.heading(format!("The lock of {key} comes off"));
+    let exposures =
+        work.of(knowledge).zip(machine(knowledge, state)).map(|(work, machine)| machine.exposures(work));
+    let powered = exposures.is_some_and(|e| e.has(Exposure::Running) || e.needs_isolation());
+    let name = words::clause(title(knowledge, work.id()));
+    page.text(if powered {
+        format!("Next, from outside and with power: {name}. Nothing runs before all of this is done.")
+    } else {
+        format!("Next, from outside: {name}. If it needs power, all of this comes first.")
+    });
+    page.push(numbered_hand_back());
+    page.text(Words::new().strong("All of it done, everybody clear, every lock off?"));
+    page.hint(if powered {
+        "y once it is. n: the lock stays on, and something else is looked for."
+    } else {
+        "y once it is. n: the lock stays on, and it is done without power."
+    });
+    page
 }
 
 fn numbered_hand_back() -> Block {
@@ -135,16 +169,9 @@ pub(super) fn circumstance(knowledge: &Knowledge, state: &State, id: &Circumstan
     page
 }
 
-fn worked<'k>(knowledge: &'k Knowledge, work: &Work) -> Option<&'k Worked> {
-    match work {
-        Work::Check(id) => knowledge.checks.get(id).map(|c| &c.work),
-        Work::Remedy(id) => knowledge.remedies.get(id).map(|r| &r.work),
-    }
-}
-
 pub(super) fn authority(knowledge: &Knowledge, state: &State, work: &Work) -> Page {
     let mut page = Page::default();
-    if let Some(worked) = worked(knowledge, work) {
+    if let Some(worked) = work.of(knowledge) {
         head(&mut page, knowledge, state, work.id(), Some(worked));
         needs(&mut page, worked);
     }
@@ -161,19 +188,15 @@ pub(super) fn authority(knowledge: &Knowledge, state: &State, work: &Work) -> Pa
 
 pub(super) fn locked(knowledge: &Knowledge, state: &State, work: &Work) -> Page {
     let mut page = Page::default();
-    let worked = worked(knowledge, work);
-    let mut asked = "Locked, tried, and nothing moves? Whose key?";
+    let worked = work.of(knowledge);
     if let Some((work, machine)) = worked.zip(machine(knowledge, state)) {
         let exposures = machine.exposures(work);
-        if exposures.has(Exposure::AtScale) {
-            asked = "All but the scale locked, tried, and nothing moves? Whose key?";
-        }
         if let Some(isolation) = machine.isolation(&exposures) {
             page.push(Block::Isolation(isolation));
         }
     }
     page.text("Where the written procedure asks for more, do more. Where the two disagree, stop and ask.");
-    page.text(Words::new().strong(asked));
+    page.text(Words::new().strong("Locked, tried, and nothing moves? Whose key?"));
     page.hint("Type whose key it is, or n if it is not locked.");
     page
 }
@@ -189,6 +212,12 @@ pub(super) fn still_locked(state: &State) -> Page {
 pub(super) fn remedy(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Page {
     let mut page = Page::default();
     let Some(remedy) = knowledge.remedies.get(id) else { return page };
+    if handed_back(knowledge, state, remedy) {
+        page.heading(format!("Done: {}", words::clause(&remedy.head.title)));
+        page.text("Try it from outside, guards shut. No guard is opened for this question.");
+        how_it_went(&mut page, state);
+        return page;
+    }
     head(&mut page, knowledge, state, id.as_str(), Some(&remedy.work));
     needs(&mut page, &remedy.work);
     let parts: Vec<String> = remedy.parts.iter().map(|(part, _)| part.replace('-', " ")).collect();
@@ -211,21 +240,31 @@ pub(super) fn remedy(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pag
     power_first(&mut page, knowledge, state, &remedy.work);
     together(&mut page, knowledge, state, id);
     steps(&mut page, knowledge, state, &remedy.work);
-    if state.lockout.key.is_some() && isolated(knowledge, state, &remedy.work) {
-        page.heading("When the work is done");
-        page.push(numbered_hand_back());
-    }
-    page.text(Words::new().strong("Once it is done: how is it now?"));
-    let results = [
-        "Gone, as far as can be seen; its proof is asked next.",
-        "Still there.",
-        "Something else changed.",
-        "Done, not tried yet: the lock stays on.",
-    ];
-    let open = crate::walk::results(state).len();
-    page.push(Block::Numbered(results.map(Words::from)[..open].to_vec()));
-    page.hint("Type the number once it is done. ? if it cannot be done now.");
+    how_it_went(&mut page, state);
     page
+}
+
+/// What can be said of a remedy: under a lock that it is done, else how it went.
+fn how_it_went(page: &mut Page, state: &State) {
+    let locked = state.lockout.key.is_some();
+    page.text(Words::new().strong(if locked { "Is it done?" } else { "Once it is done: how is it now?" }));
+    let said = |result: &Input| match result {
+        Input::ToTry => "Done. Hand the machine back, then try it.",
+        Input::Result(RemedyResult::NotTried) => "Done. The lock stays on, for more under it.",
+        Input::Result(RemedyResult::GoneNotProved) => "Gone, as far as can be seen; its proof is asked next.",
+        Input::Result(RemedyResult::StillThere) => "Still there.",
+        _ => "Something else changed.",
+    };
+    page.push(Block::Numbered(crate::walk::results(state).iter().map(|r| said(r).into()).collect()));
+    page.hint("Type the number once it is done. ? if it cannot be done now.");
+}
+
+/// Whether a remedy was done under a lock that has come off since, so that only how it went is open.
+fn handed_back(knowledge: &Knowledge, state: &State, remedy: &Remedy) -> bool {
+    let replaced = state.correcting.and_then(|index| state.case.events.get(index)).map(|event| &event.what);
+    let not_tried =
+        matches!(replaced, Some(What::Remedy { id, result: RemedyResult::NotTried }) if *id == remedy.id);
+    not_tried && state.lockout.key.is_none() && isolated(knowledge, state, &remedy.work)
 }
 
 /// What is worth doing in the same lockout, before one proof.
@@ -236,7 +275,7 @@ fn together(page: &mut Page, knowledge: &Knowledge, state: &State, id: &RemedyId
     }
     let titles: Vec<String> = with.iter().map(|id| words::clause(title(knowledge, id))).collect();
     page.text(format!(
-        "Worth doing in the same lockout, before one proof: {}. After this one answer 'not tried yet' and each is asked with its own cautions.",
+        "Worth doing in the same lockout, before one proof: {}. After this one answer that the lock stays on, and each is asked with its own cautions.",
         words::and(&titles)
     ));
 }
