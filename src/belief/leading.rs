@@ -27,11 +27,17 @@ pub struct Reach {
     pub weighed: usize,
     /// Most combinations to return.
     pub kept: usize,
+    /// Whether causes that explain nothing are told apart. Otherwise sets that differ only in such bystanders are one, named
+    /// without them; what it holds is near what they hold together.
+    pub bystanders: bool,
 }
+
+/// A cause that raises the probability of a set by no more than this, against the odds of its being there, explains nothing.
+const EXPLAINS: f64 = 1.5;
 
 impl Default for Reach {
     fn default() -> Self {
-        Self { least: 0.005, cover: 0.98, weighed: 200, kept: 40 }
+        Self { least: 0.005, cover: 0.98, weighed: 200, kept: 40, bystanders: true }
     }
 }
 
@@ -40,7 +46,7 @@ impl Default for Reach {
 pub struct Combination {
     /// Ascending.
     pub causes: Vec<usize>,
-    /// P(exactly these are there now | evidence).
+    /// P(exactly these are there now | evidence); without bystanders P(these, and nothing else that explains anything), nearly.
     pub probability: f64,
 }
 
@@ -97,15 +103,19 @@ pub fn leading(
         open: BTreeSet::new(),
         found: Vec::new(),
         covered: 0.0,
+        idle: (!reach.bystanders).then(|| Idle::new(network, believed)),
     };
-    search.visit(vec![Vec::new(), likely(0.5).into_iter().take(MOST_TOGETHER).collect()])?;
+    let alone = search.candidates.iter().filter(|_| !reach.bystanders).map(|&cause| vec![cause]);
+    let mut first: Vec<Vec<usize>> = std::iter::once(Vec::new()).chain(alone).collect();
+    first.push(likely(0.5).into_iter().take(MOST_TOGETHER).collect());
+    search.visit(first)?;
     while let Some(best) = search.open.pop_last() {
         if search.covered >= reach.cover || search.seen.len() >= reach.weighed {
             break;
         }
         search.visit(search.around(&best.causes))?;
     }
-    let mut found = search.found;
+    let mut found = search.told();
     found.sort_by(|a, b| b.probability.total_cmp(&a.probability).then_with(|| a.causes.cmp(&b.causes)));
     found.truncate(reach.kept);
     Ok(found)
@@ -123,6 +133,37 @@ struct Search<'a> {
     open: BTreeSet<Open>,
     found: Vec<Combination>,
     covered: f64,
+    idle: Option<Idle>,
+}
+
+/// What tells a bystander from a cause that explains something.
+struct Idle {
+    /// Odds that each cause is there when nothing is known.
+    before: Vec<f64>,
+    /// Odds that each is there as a bystander: as before, or less where something speaks against it.
+    now: Vec<f64>,
+}
+
+impl Idle {
+    fn new(network: &Network, believed: &Posterior) -> Self {
+        let odds = |p: f64| p / (1.0 - p).max(f64::MIN_POSITIVE);
+        let circumstances = network.circumstances();
+        let before: Vec<f64> = network
+            .causes()
+            .iter()
+            .map(|cause| {
+                let spared =
+                    |(circumstance, brings): &(usize, f64)| 1.0 - circumstances[*circumstance].usual * brings;
+                odds(1.0 - (1.0 - cause.base) * cause.after.iter().map(spared).product::<f64>())
+            })
+            .collect();
+        let now = before
+            .iter()
+            .zip(&believed.causes)
+            .map(|(odds_before, p)| odds_before.min(odds(p.now)))
+            .collect();
+        Self { before, now }
+    }
 }
 
 impl Search<'_> {
@@ -139,12 +180,59 @@ impl Search<'_> {
                 continue;
             }
             if let Some(probability) = self.weighed.get(&causes).copied().flatten() {
-                self.covered += probability;
+                if self.has_bystander(&causes) {
+                    continue;
+                }
+                self.covered += probability * self.company(&causes);
                 self.open.insert(Open { probability, causes: causes.clone() });
                 self.found.push(Combination { causes, probability });
             }
         }
         Ok(())
+    }
+
+    /// Whether a cause is known to explain something beside these.
+    fn explains(&self, idle: &Idle, beside: &[usize], cause: usize) -> bool {
+        let known = |causes: &[usize]| self.weighed.get(causes).map(|p| p.unwrap_or(0.0));
+        let both = known(&toggled(beside, cause)).zip(known(beside));
+        both.is_some_and(|(with, without)| with > EXPLAINS * idle.before[cause] * without)
+    }
+
+    /// Whether a cause explains nothing beside these, nor by itself: what could be behind it too would keep it up alone.
+    fn looks_on(&self, idle: &Idle, beside: &[usize], cause: usize) -> bool {
+        !self.explains(idle, beside, cause) && !self.explains(idle, &[], cause)
+    }
+
+    /// Whether one of these causes is a bystander.
+    fn has_bystander(&self, causes: &[usize]) -> bool {
+        let Some(idle) = &self.idle else { return false };
+        causes.iter().any(|&cause| self.looks_on(idle, &toggled(causes, cause), cause))
+    }
+
+    /// How many times likelier a set is when bystanders may be there too.
+    fn company(&self, causes: &[usize]) -> f64 {
+        let Some(idle) = &self.idle else { return 1.0 };
+        let beside = |cause: usize| {
+            let here = causes.contains(&cause) || !self.looks_on(idle, causes, cause);
+            if here { 1.0 } else { 1.0 + idle.now[cause] }
+        };
+        (0..idle.now.len()).map(beside).product()
+    }
+
+    /// What was found, each set once.
+    fn told(&self) -> Vec<Combination> {
+        let kept = self.found.iter().filter(|set| !self.has_bystander(&set.causes));
+        let counted = kept.map(|set| {
+            let probability = set.probability * self.company(&set.causes);
+            Combination { causes: set.causes.clone(), probability }
+        });
+        let mut counted: Vec<Combination> = counted.collect();
+        let total: f64 = counted.iter().map(|set| set.probability).sum();
+        counted
+            .iter_mut()
+            .filter(|_| self.idle.is_some() && total > 1.0)
+            .for_each(|set| set.probability /= total);
+        counted
     }
 
     /// Weighs these, and while at it those that may well come next.

@@ -22,7 +22,7 @@ const MOST_HELD: usize = 4;
 pub struct Outlook {
     /// The combination.
     pub combination: Combination,
-    /// `[check][outcome]` = P(outcome | exactly these causes now, evidence).
+    /// `[check][outcome]` = P(outcome | exactly these causes now, evidence); empty for a check out of reach of exact sums.
     pub outcomes: Vec<Vec<f64>>,
     /// P(every finding complained of is normal, faults that come and go awake, once a subset of the causes is cured
     /// | exactly these causes now, evidence), links and leaks persisting. Bit `b` of the index stands for `causes[b]`.
@@ -63,17 +63,20 @@ pub fn outlook(
     let groups = ask.together(checks);
     let answered = pair::each(&groups, |places| {
         let asked: Vec<&Check> = places.iter().map(|&place| &checks[place]).collect();
-        ask.outcomes(&asked)
+        ask.each_in_reach(&asked)
     });
     for (places, answers) in groups.iter().zip(answered) {
         for (place, answers) in places.iter().zip(answers?) {
-            for (outlook, outcomes) in outlooks.iter_mut().zip(answers) {
+            for (outlook, outcomes) in outlooks.iter_mut().zip(answers.into_iter().flatten()) {
                 outlook.outcomes[*place] = outcomes;
             }
         }
     }
     Ok(outlooks)
 }
+
+/// `[combination][outcome]` of a check; none where it is out of reach of exact sums.
+type InReach = Option<Vec<Vec<f64>>>;
 
 struct Ask<'a> {
     network: &'a Network,
@@ -118,6 +121,19 @@ impl Ask<'_> {
 
     fn given<'g>(&'g self, timeline: &'g Timeline, scenarios: &'g Scenarios) -> Given<'g> {
         Given { network: self.network, evidence: self.evidence, timeline, scenarios }
+    }
+
+    /// The same for each check, one that is too large even by itself left out: the others can still be asked.
+    fn each_in_reach(&self, checks: &[&Check]) -> Result<Vec<InReach>, BeliefError> {
+        match (self.outcomes(checks), checks) {
+            (Ok(all), _) => Ok(all.into_iter().map(Some).collect()),
+            (Err(BeliefError::TooLarge { .. }), [_]) => Ok(vec![None]),
+            (Err(BeliefError::TooLarge { .. }), several) => {
+                let alone = several.iter().map(|check| self.each_in_reach(&[*check]));
+                Ok(alone.collect::<Result<Vec<_>, _>>()?.concat())
+            }
+            (Err(other), _) => Err(other),
+        }
     }
 
     /// `[check][combination][outcome]`: together, or where that would be too large one half of the checks after the other, and of

@@ -6,6 +6,7 @@
 
 use super::bound;
 use super::course::{self, Course, follow};
+use super::inquiry::Inquiry;
 use super::prospect::Prospect;
 use super::state::State;
 
@@ -15,6 +16,8 @@ const FIRST: usize = 5;
 const FIRST_ACTS: usize = 3;
 /// Questions weighed after each answer: the best few by one step.
 const SECOND: usize = 8;
+/// Questions tried as the first of several, when nothing else is better than to send somebody.
+const FURTHER: usize = 4;
 /// Most courses that are worked out for the second step.
 const MOST_COURSES: usize = 1500;
 
@@ -102,6 +105,14 @@ pub fn choose(prospect: &Prospect) -> Choice {
             questions[q] = ahead.two_steps(&start, q);
         }
     }
+    let best = acts.iter().fold((first_of(&unasked.batches), unasked.minutes), better);
+    if best.0 == Move::Call {
+        for (q, further) in Inquiry::new(prospect, &start).begin(&start, FURTHER) {
+            if further.minutes < questions[q].minutes {
+                questions[q] = further;
+            }
+        }
+    }
     for weighed in questions.iter_mut().chain(&mut acts) {
         weighed.minutes /= total;
     }
@@ -130,7 +141,7 @@ fn better(best: (Move, f64), other: &Weighed) -> (Move, f64) {
 }
 
 /// The move with which a course begins.
-fn first_of(batches: &[Vec<usize>]) -> Move {
+pub(super) fn first_of(batches: &[Vec<usize>]) -> Move {
     batches.first().map_or(Move::Call, |batch| Move::Do(batch.clone()))
 }
 

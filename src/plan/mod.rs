@@ -10,6 +10,7 @@ mod bound;
 mod candidate;
 mod circumstances;
 mod course;
+mod inquiry;
 mod prospect;
 mod question;
 mod rank;

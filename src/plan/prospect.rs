@@ -145,10 +145,18 @@ impl Prospect {
         if self.look <= 0.0 || total <= 0.0 {
             return self.call;
         }
+        self.call + self.look * (1.0 + self.bits(masses, total))
+    }
+
+    /// The entropy of the sets of faults behind the complaint, in bits.
+    pub(super) fn bits(&self, masses: impl Iterator<Item = f64>, total: f64) -> f64 {
+        if total <= 0.0 {
+            return 0.0;
+        }
         let mut sets = vec![0.0; self.ways.iter().max().map_or(0, |last| last + 1)];
         self.ways.iter().zip(masses).for_each(|(way, mass)| sets[*way] += mass / total);
         let bits = |p: &f64| if *p > 0.0 { -p * p.log2() } else { 0.0 };
-        self.call + self.look * (1.0 + sets.iter().map(bits).sum::<f64>())
+        sets.iter().map(bits).sum()
     }
 
     /// The causes of a scenario in the flat lists.

@@ -18,6 +18,8 @@ use crate::safety::{Exposure, Exposures};
 const MOST_NAMED: usize = 3;
 /// A check that is expected to save less than a minute does not go before a remedy.
 const LEAST_SAVED: f64 = 1.0;
+/// Before somebody is sent, whose way nobody makes twice, less is enough.
+const LEAST_BEFORE_A_VISIT: f64 = 0.25;
 
 struct Board<'a> {
     situation: &'a Situation<'a>,
@@ -56,7 +58,7 @@ pub fn plan(situation: &Situation<'_>) -> Result<Plan, BeliefError> {
     Ok(Plan { next, minutes: board.choice.minutes, at_least: board.choice.at_least, unasked, visit })
 }
 
-/// What each check would answer in each scenario.
+/// What each check would answer in each scenario. One whose answers cannot be worked out now is not proposed.
 fn checks<'b>(situation: &Situation<'_>, open: &[&'b Check], outlook: &[Outlook]) -> Vec<Question<'b>> {
     let voices = voices(situation, outlook);
     let chances = |place: usize| -> Vec<Vec<f64>> {
@@ -73,7 +75,9 @@ fn checks<'b>(situation: &Situation<'_>, open: &[&'b Check], outlook: &[Outlook]
         outcomes: outcome_names(situation, check),
         asked: enquiry(situation, check, chances(place)),
     };
-    open.iter().enumerate().map(question).collect()
+    let in_reach =
+        |(place, _): &(usize, &&Check)| outlook.first().is_none_or(|o| !o.outcomes[*place].is_empty());
+    open.iter().enumerate().filter(in_reach).map(question).collect()
 }
 
 /// Scenarios that speak for one, each with its share.
@@ -169,11 +173,11 @@ impl<'a> Board<'a> {
         let mut asked: Vec<Candidate> =
             self.questions.iter().zip(&self.choice.questions).map(|(q, w)| self.question(q, w)).collect();
         asked.sort_by(|a, b| b.minutes_saved.total_cmp(&a.minutes_saved).then_with(|| a.id.cmp(&b.id)));
-        let unworthy = asked.split_off(asked.iter().filter(|c| c.minutes_saved > LEAST_SAVED).count());
         let (act, minutes) = self.choice.without_asking.clone();
-        let ask = asked
-            .first()
-            .is_some_and(|best| self.choice.unasked - best.minutes_saved < minutes - LEAST_SAVED);
+        let least = if act == Move::Call { LEAST_BEFORE_A_VISIT } else { LEAST_SAVED };
+        let unworthy = asked.split_off(asked.iter().filter(|c| c.minutes_saved > least).count());
+        let ask =
+            asked.first().is_some_and(|best| self.choice.unasked - best.minutes_saved < minutes - least);
         let alone = act == Move::Call && !ask;
         let send = self.send(alone, until_then);
         let mut next: Vec<Candidate> = Vec::new();

@@ -23,7 +23,8 @@ const IN_QUESTION: f64 = 0.15;
 /// Asking again is proposed when it costs at most so many minutes from outside.
 const CHEAP: f64 = 3.0;
 /// How far combinations of causes are looked for: enough for a plan, and quick.
-pub const REACH: belief::Reach = belief::Reach { least: 0.01, cover: 0.98, weighed: 200, kept: 40 };
+pub const REACH: belief::Reach =
+    belief::Reach { least: 0.01, cover: 0.995, weighed: 200, kept: 40, bystanders: false };
 
 /// What is believed of one cause.
 #[derive(Debug, Clone, PartialEq)]

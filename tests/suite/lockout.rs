@@ -141,10 +141,8 @@ fn nothing_is_run_under_a_lock_before_the_hand_back_is_said() {
         let work = &knowledge.checks[id].work;
         let exposures = knowledge.machines[&state.case.machine].exposures(work);
         let kind = Kind::Check;
-        let mut candidate = state.assessment.as_ref().map(|a| a.plan.next[0].clone()).unwrap_or_else(|| {
-            let desk = Desk::for_case(&knowledge, &state.case).expect("a desk");
-            assess(&desk, &state.case, None).expect("a plan").plan.next[0].clone()
-        });
+        let desk = Desk::for_case(&knowledge, &state.case).expect("a desk");
+        let mut candidate = assess(&desk, &state.case, None).expect("a plan").plan.next.remove(0);
         (candidate.id, candidate.kind, candidate.exposures) = (id.to_owned(), kind, exposures);
         state.ask = Ask::Pick(Pick::Other(vec![candidate]));
         walker.step(state, Input::Chosen(0)).expect("a step").state

@@ -35,6 +35,7 @@ mod rehearsal;
 mod schema;
 mod scores;
 mod screens;
+mod several_symptoms;
 mod show;
 mod small_networks;
 mod templates;

@@ -56,7 +56,7 @@ fn brute(
 }
 
 fn everything() -> Reach {
-    Reach { least: 0.0, cover: 2.0, weighed: usize::MAX, kept: usize::MAX }
+    Reach { least: 0.0, cover: 2.0, weighed: usize::MAX, kept: usize::MAX, bystanders: true }
 }
 
 fn far(engine: f64, brute: f64) -> bool {

@@ -79,7 +79,7 @@ fn brier_and_log_score_on_the_tiny_book_lie_within_the_bands_of_truths_drawn_fro
     let (network, asked) = (&desk.model.network, asked(&desk));
     let mut dice = Dice::new(23);
     let (mut real, mut drawn) = ([0.0; 2], vec![[0.0; 2]; DRAWS]);
-    let whole = Reach { least: 0.0, cover: 2.0, weighed: 1000, kept: 1000 };
+    let whole = Reach { least: 0.0, cover: 2.0, weighed: 1000, kept: 1000, bystanders: true };
     for call in 0..CALLS {
         let world = World::any(network, call);
         let (mut items, _) = answered(&world, &asked, &mut dice);

@@ -262,7 +262,7 @@ When the work is done
 Where the written procedure asks for more, do more. Where the two disagree, stop
 and ask.
 
-All but the scale locked, tried, and nothing moves? Whose key?
+Locked, tried, and nothing moves? Whose key?
 
 General guidance. The machine's own manual, the site's rules, local codes and
 licensed or authorised people come first. If unsure, stop and make safe.
