@@ -222,7 +222,7 @@ fn take_up(store: &Store, named: &Named, context: &mut Context) -> Result {
     let machine = knowledge.machines.get(&case.machine).map_or("machine not known yet", |m| &m.head.title);
     let mut page = Page::default();
     page.text(format!(
-        "Case {id}, {machine}. Who is there is asked anew: leave to lock out is of the moment."
+        "Case {id}, {machine}. Who is there, and may they lock it out, is asked anew each time."
     ));
     if let Some(complaint) = &case.complaint {
         page.quote("Complaint", complaint);

@@ -54,7 +54,7 @@ pub fn plan(situation: &Situation<'_>) -> Result<Plan, BeliefError> {
     if situation.stop {
         next.insert(0, Board::stop());
     }
-    let unasked = board.named(&board.choice.without_asking.0, "");
+    let unasked = board.named(&board.choice.without_asking.0, &[]);
     Ok(Plan { next, minutes: board.choice.minutes, at_least: board.choice.at_least, unasked, visit })
 }
 
@@ -237,12 +237,12 @@ impl<'a> Board<'a> {
             cautions: work.map(cautions).unwrap_or_default(),
             why,
             with: Vec::new(),
-            then: self.then(&question.outcomes, &weighed.branches, &question.id),
+            then: self.then(&question.outcomes, &weighed.branches, &[&question.id]),
         }
     }
 
     /// What follows each answer, two deep.
-    fn then(&self, outcomes: &[String], branches: &[Branch], answered: &str) -> Vec<Then> {
+    fn then(&self, outcomes: &[String], branches: &[Branch], answered: &[&str]) -> Vec<Then> {
         let one = |(outcome, branch): (&String, &Branch)| {
             let (kind, next) = self.named(&branch.then, answered);
             let onward: Vec<String> = match &branch.then {
@@ -250,15 +250,16 @@ impl<'a> Board<'a> {
                 Move::Do(_) => vec!["gone".to_owned(), "still-there".to_owned()],
                 Move::Call => Vec::new(),
             };
-            let then = self.then(&onward, &branch.branches, &next);
+            let by_then: Vec<&str> = answered.iter().copied().chain([next.as_str()]).collect();
+            let then = self.then(&onward, &branch.branches, &by_then);
             Then { outcome: outcome.clone(), probability: branch.probability, kind, next, then }
         };
         outcomes.iter().zip(branches).map(one).collect()
     }
 
-    /// The step with which a move begins once a question is answered: for acts the first gate of the first of them that the
-    /// answer does not open, or the remedy.
-    fn named(&self, then: &Move, answered: &str) -> (Kind, String) {
+    /// The step with which a move begins once these are answered: for acts the first gate of the first of them that no
+    /// answer has opened, or the remedy.
+    fn named(&self, then: &Move, answered: &[&str]) -> (Kind, String) {
         let first = match then {
             Move::Ask(question) => return (Kind::Check, self.questions[*question].id.clone()),
             Move::Do(acts) => acts.first(),
@@ -267,7 +268,7 @@ impl<'a> Board<'a> {
         let Some((remedy, gates)) = first.map(|&act| &self.remedies[act]) else {
             return (Kind::Send, SEND.to_owned());
         };
-        match gates.iter().find(|gate| gate.as_str() != answered) {
+        match gates.iter().find(|gate| !answered.contains(&gate.as_str())) {
             Some(gate) => (Kind::Check, gate.as_str().to_owned()),
             None => (Kind::Remedy, remedy.id.as_str().to_owned()),
         }
@@ -364,7 +365,7 @@ impl<'a> Board<'a> {
             vec![branch(works), branch(1.0 - works)]
         };
         let branches = weighed.map_or_else(unweighed, |w| w.branches.clone());
-        let mut then = self.then(&outcomes, &branches, remedy.id.as_str());
+        let mut then = self.then(&outcomes, &branches, &[remedy.id.as_str()]);
         let proof = remedy.proved_by.value.as_str().to_owned();
         then.iter_mut().take(1).for_each(|gone| (gone.kind, gone.next) = (Kind::Check, proof.clone()));
         Candidate {

@@ -14,6 +14,8 @@ use crate::weights::proof::Proof;
 const LISTED: f64 = 0.005;
 /// Reasons are given for so many leading causes.
 const REASONED: usize = 5;
+/// So many sets of causes are named together.
+const TOGETHER: usize = 5;
 /// A reading that moves the odds less than this factor is no reason.
 const LEAST_REASON: f64 = 1.1;
 /// A cause less likely than this is called unlikely; it is ruled out…
@@ -309,9 +311,18 @@ fn conflict(desk: &Desk<'_>, case: &Case, gathered: &Gathered, readings: &Readin
 }
 
 fn together(desk: &Desk<'_>, leading: &[Combination]) -> Vec<(Vec<CauseId>, f64)> {
-    let named = |c: &Combination| {
-        let known = c.causes.iter().filter_map(|&i| desk.model.causes.get(i)).cloned().collect();
-        (known, c.probability)
+    let named = |c: &Combination| -> Vec<CauseId> {
+        c.causes.iter().filter_map(|&i| desk.model.causes.get(i)).cloned().collect()
     };
-    leading.iter().take(5).map(named).collect()
+    let mut all: Vec<(Vec<CauseId>, f64)> = Vec::new();
+    for (causes, probability) in leading.iter().map(|c| (named(c), c.probability)) {
+        // With something that is in no book, or without: no name tells the two apart.
+        match all.iter_mut().find(|(known, _)| *known == causes) {
+            Some((_, sum)) => *sum += probability,
+            None => all.push((causes, probability)),
+        }
+    }
+    all.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
+    all.truncate(TOGETHER);
+    all
 }

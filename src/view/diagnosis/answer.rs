@@ -65,11 +65,20 @@ fn spoken_for(assessment: &Assessment) -> impl Iterator<Item = &Suspect> {
     assessment.causes.iter().take(MOST_SAID).filter(spoken_for)
 }
 
+/// Why nothing is worked out during the opening.
+fn nothing_yet(state: &State) -> &'static str {
+    if state.machine_known {
+        "Nothing is worked out until the opening is through. These questions keep people safe and save the visit."
+    } else {
+        "Nothing is worked out until the machine is known."
+    }
+}
+
 /// Why this step, and why these causes.
 pub fn why(knowledge: &Knowledge, state: &State) -> Page {
     let mut page = Page::default();
     let Some(assessment) = &state.assessment else {
-        page.text("Nothing is worked out until the machine is known.");
+        page.text(nothing_yet(state));
         return page;
     };
     let next = &assessment.plan.next;
@@ -111,7 +120,7 @@ fn weighed<'a>(
 pub fn causes(knowledge: &Knowledge, state: &State) -> Page {
     let mut page = Page::default();
     let Some(assessment) = &state.assessment else {
-        page.text("Nothing is worked out until the machine is known.");
+        page.text(nothing_yet(state));
         return page;
     };
     page.heading("All causes");
@@ -132,8 +141,9 @@ pub fn causes(knowledge: &Knowledge, state: &State) -> Page {
         let what = if names.is_empty() { "none of them".to_owned() } else { words::and(&names) };
         format!("{what}: {}", words::percent(*chance))
     };
+    page.text("Several can be true at once, so these need not add up to 100 %.");
     page.section("There now, taken together", assessment.together.iter().map(together));
-    page.text("Several can be true at once, so they need not add up to 100 %.");
+    page.text("What else may be there and explains nothing is left out of these.");
     page
 }
 

@@ -98,7 +98,8 @@ pub(super) fn chain(
     let chain = complaint
         .filter_map(|symptom| graph.chain(&Node::Cause(cause.clone()), &symptom))
         .min_by_key(Vec::len)?;
-    let titles: Vec<String> = chain.iter().map(|node| clause(node.title(knowledge))).collect();
+    let mut titles: Vec<String> = chain.iter().map(|node| clause(node.title(knowledge))).collect();
+    titles.dedup();
     Some(format!("How it shows: {}.", titles.join(" → ")))
 }
 

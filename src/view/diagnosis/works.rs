@@ -350,8 +350,13 @@ fn setting_of<'k>(knowledge: &'k Knowledge, state: &State, id: &RemedyId) -> Opt
     machine(knowledge, state)?.setting(&changed.value)
 }
 
-/// An example of a figure to type, in the setting's own unit.
+/// An example of a figure to type, in the setting's own unit. A weight that is no correction is about a fill's.
 fn example(knowledge: &Knowledge, state: &State, id: &RemedyId, figure: &str) -> String {
+    let corrects = knowledge.remedies.get(id).is_some_and(|r| r.by_mean_error || r.changes.is_none());
+    let weight = setting_of(knowledge, state, id).and_then(|s| s.unit).is_some_and(|u| u.kind == Kind::Mass);
+    if let Some((target, unit)) = state.target.as_ref().filter(|_| weight && !corrects) {
+        return format!("{target} {unit}");
+    }
     match setting_of(knowledge, state, id).and_then(|s| s.unit) {
         Some(unit) => format!("{figure} {}", unit.name),
         None => figure.to_owned(),
