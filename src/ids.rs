@@ -72,6 +72,8 @@ ids! {
     OutcomeId,
     /// What puts a cause right.
     RemedyId,
+    /// A rule on what fills may weigh.
+    RuleId,
     /// A hazard said plainly.
     CautionId,
     /// A place on a machine.

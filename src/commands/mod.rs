@@ -63,7 +63,7 @@ enum Command {
     Checklist(checklist::Args),
     Find(find::Args),
     Show(show::Args),
-    Weights(weights::Args),
+    Weights(Box<weights::Args>),
     Knowledge(knowledge::Args),
     Rehearse(rehearse::Args),
     Completions(completions::Args),

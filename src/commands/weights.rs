@@ -8,6 +8,8 @@ use crate::ids;
 use crate::render::json;
 use crate::units::{Kind, Quantity, Unit};
 use crate::view::weighing::{self, Weighing};
+use crate::view::words;
+use crate::weights::rules::Held;
 use crate::weights::{Column, Question, ReadOptions, Start, read};
 
 /// Larger inputs are no run of fills.
@@ -20,6 +22,7 @@ const LARGEST: u64 = 64 << 20;
 Examples:
   handlamp weights 247.2 247.0 246.9 247.4 --target 250g
   handlamp weights fills.csv --column net --target 250g
+  handlamp weights fills.csv --target 250g --rule eu-average-quantity
   pbpaste | handlamp weights --target '1 lb' --unit lb
 ",
     allow_negative_numbers = true
@@ -58,6 +61,21 @@ pub(super) struct Args {
     /// In-flight allowance that stands now: says what to change it to
     #[arg(long, value_name = "WEIGHT")]
     allowance: Option<String>,
+    /// Hold it against this rule; `handlamp find rule` lists them. EU and US are never mixed
+    #[arg(long, value_name = "ID")]
+    rule: Option<String>,
+    /// What the label says, where it is not the target
+    #[arg(long, value_name = "WEIGHT", requires = "rule")]
+    label: Option<String>,
+    /// Class of the filling machine, as on its plate: 0.5 for X(0.5)
+    #[arg(long, value_name = "X", requires = "rule")]
+    class: Option<f64>,
+    /// Fills in a year, to say what is given away
+    #[arg(long, value_name = "N", requires = "rule")]
+    fills_a_year: Option<f64>,
+    /// Price of a kilogram of product
+    #[arg(long, value_name = "PRICE", requires = "fills_a_year")]
+    price: Option<f64>,
     /// The run began right after a stop, so its first two fills are set apart
     #[arg(long)]
     after_stop: bool,
@@ -90,13 +108,43 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
     let text = text(args, context)?;
     let read = read(&text, &options)
         .map_err(|e| CommandError::input(crate::view::words::sentence(&e.to_string())))?;
-    let weighing = Weighing::of(read, question, allowance);
+    let label = mass("label", &args.label)?.map(Quantity::base);
+    let weighing = held(args, label, Weighing::of(read, question, allowance), context)?;
     if context.options.json {
         context.json(&json::weighing(&weighing))?;
     } else {
         context.page(&weighing::page(&weighing))?;
     }
     Ok(Outcome::Done)
+}
+
+/// The run held against the rule named.
+fn held(args: &Args, label: Option<f64>, weighing: Weighing, context: &Context) -> Result<Weighing> {
+    let Some(id) = &args.rule else { return Ok(weighing) };
+    let knowledge = context.knowledge()?;
+    let Some(rule) = knowledge.rules.get(id.as_str()) else {
+        let known = || knowledge.rules.keys().map(ids::RuleId::as_str);
+        let all = words::and(&known().collect::<Vec<_>>());
+        return Err(CommandError::input(format!("There is no rule '{}'.", crate::diag::harmless(id)))
+            .hint(ids::did_you_mean(id, known()).unwrap_or_else(|| format!("There are {all}."))));
+    };
+    let Some(label) = label.or(weighing.read.run.target()) else {
+        return Err(CommandError::usage("A rule needs what the label says: give --label or --target."));
+    };
+    for (name, figure) in [("class", args.class), ("fills-a-year", args.fills_a_year), ("price", args.price)]
+    {
+        if figure.is_some_and(|figure| !(figure > 0.0 && figure < 1e12)) {
+            return Err(CommandError::input(format!("--{name}: it is more than nought.")));
+        }
+    }
+    let held = Held {
+        label,
+        class: args.class,
+        usual_spread: weighing.question.usual_spread,
+        fills_a_year: args.fills_a_year,
+        price: args.price,
+    };
+    Ok(weighing.held_against(rule, &held))
 }
 
 fn unit(text: &str) -> Result<&'static Unit> {

@@ -8,6 +8,7 @@ use super::entries;
 use super::fields::{Fields, Reader};
 use super::model::{FindingKind, How, Knowledge, Scale};
 use super::resolve;
+use super::rules;
 use super::vocabulary;
 use super::works;
 use super::yaml::{self, Node};
@@ -22,8 +23,17 @@ const MOST_FILES: usize = 50_000;
 static BUILT_IN: include_dir::Dir<'_> = include_dir::include_dir!("$CARGO_MANIFEST_DIR/knowledge");
 
 /// The folders whose files are entries, one file an entry.
-const KINDS: &[&str] =
-    &["machines", "circumstances", "symptoms", "conditions", "causes", "checks", "remedies", "cautions"];
+const KINDS: &[&str] = &[
+    "machines",
+    "circumstances",
+    "symptoms",
+    "conditions",
+    "causes",
+    "checks",
+    "remedies",
+    "cautions",
+    "rules",
+];
 /// Other files that are read.
 const OTHERS: &[&str] = &[
     "knowledge.yaml",
@@ -290,6 +300,7 @@ fn read_one(reader: &mut Reader<'_>, knowledge: &mut Knowledge, path: &str, node
         "causes" => keep!(causes, entries::cause(reader, stem, node)),
         "checks" => keep!(checks, works::check(reader, stem, node)),
         "remedies" => keep!(remedies, works::remedy(reader, stem, node)),
+        "rules" => keep!(rules, rules::rule(reader, stem, node)),
         _ => keep!(cautions, works::caution(reader, stem, node)),
     }
 }

@@ -3,11 +3,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::panel::{Setting, Sign};
+use super::rules::Rule;
 use super::vocabulary::Vocabulary;
 use crate::diag::{Sources, Span};
 use crate::ids::{
     CauseId, CautionId, CheckId, CircumstanceId, FindingId, MachineId, OptionId, OutcomeId, PlaceId,
-    RemedyId, SettingId, ToolId,
+    RemedyId, RuleId, SettingId, ToolId,
 };
 use crate::safety::{Caution, EnergyPoint, Exposure, ScaleSupply, StepText, Traits};
 use crate::units::{Kind, Unit};
@@ -44,6 +45,8 @@ pub struct Knowledge {
     pub remedies: BTreeMap<RemedyId, Remedy>,
     /// Cautions by id.
     pub cautions: BTreeMap<CautionId, CautionEntry>,
+    /// Rules on what fills may weigh, by id.
+    pub rules: BTreeMap<RuleId, Rule>,
     /// Words that stand for numbers.
     pub scale: Scale,
     /// The word of the house for a thing, and other words for it that entries do not use.

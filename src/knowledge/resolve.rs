@@ -89,7 +89,8 @@ impl Lookup<'_> {
             .chain(k.findings.values().map(|e| &e.head))
             .chain(k.causes.values().map(|e| &e.head))
             .chain(k.checks.values().map(|e| &e.head))
-            .chain(k.remedies.values().map(|e| &e.head));
+            .chain(k.remedies.values().map(|e| &e.head))
+            .chain(k.rules.values().map(|e| &e.head));
         let bases: Vec<_> = heads.filter_map(|h| h.basis.as_ref()).map(|b| b.from.clone()).collect();
         for from in bases.iter().filter(|from| from.value != "judgement") {
             let known = k.origins.keys().map(String::as_str).chain(["judgement"]);
@@ -279,6 +280,7 @@ fn former_ids(knowledge: &mut Knowledge) -> Vec<Diagnostic> {
     knowledge.checks.iter().for_each(|(id, e)| keep(id.as_str(), &e.head));
     knowledge.remedies.iter().for_each(|(id, e)| keep(id.as_str(), &e.head));
     knowledge.cautions.iter().for_each(|(id, e)| keep(id.as_str(), &e.head));
+    knowledge.rules.iter().for_each(|(id, e)| keep(id.as_str(), &e.head));
     knowledge.was = was;
     problems
 }

@@ -14,6 +14,7 @@ use super::entries::{DIRECTIONS, LOCKOUT, PROBABLE, RATE, SEND_SOMEBODY, SUPPLIE
 use super::model::{FindingKind, Knowledge};
 use super::panel::{GROUPS, SIGN_KINDS};
 use super::resolve::PATTERNS;
+use super::rules::{JUDGES, MARKETS, PERCENT, SETTING_SHARE};
 use super::works::{ASKED, AT_LEAST, FILLS, HOWS, MINUTES, QUANTITIES, REPEATS, WHOLE_ASKS};
 use crate::ids;
 use crate::safety::{Energy, Exposure, Signal, Trait};
@@ -152,6 +153,7 @@ fn definitions(knowledge: &Knowledge) -> Map<String, Value> {
         ("check", check()),
         ("remedy", remedy()),
         ("caution", caution()),
+        ("rule", rule()),
     ];
     all.extend(kinds.into_iter().map(|(kind, form)| (kind.to_owned(), form)));
     all
@@ -298,6 +300,32 @@ fn circumstance() -> Value {
         vec![
             need("asked", "One short question.", text()),
             need("usual", "Probability that it happened, before a call.", number(PROBABLE)),
+        ],
+    )
+}
+
+fn rule() -> Value {
+    let limit = group(vec![
+        may("up_to", "The largest weight that it is for; left out in the last.", defined("quantity")),
+        may("percent", "Per cent of the weight.", number(PERCENT)),
+        may("amount", "Or a weight.", defined("quantity")),
+    ]);
+    entry(
+        "What the law of a market or a standard asks of fills.",
+        vec![
+            need("market", "Where it holds.", of_table(MARKETS)),
+            need("edition", "Which text the figures are of.", text()),
+            need("judges", "What it judges.", of_table(JUDGES)),
+            need("from", "Smallest weight that it is for.", defined("quantity")),
+            may("to", "Largest; left out when there is none.", defined("quantity")),
+            need("limits", "By size, smallest first.", list(&limit)),
+            may("rounds_up_to", "A limit out of a percentage is rounded up to this.", defined("quantity")),
+            may(
+                "setting_share",
+                "Of a fill's limit, what the average may be off the set weight.",
+                number(SETTING_SHARE),
+            ),
+            may("unconfirmed", "Which figures nobody compared with the text itself.", text()),
         ],
     )
 }

@@ -68,6 +68,7 @@ impl Knowledge {
             "causes" => self.causes.contains_key(id),
             "checks" => self.checks.contains_key(id),
             "remedies" => self.remedies.contains_key(id),
+            "rules" => self.rules.contains_key(id),
             _ => self.cautions.contains_key(id),
         }
     }

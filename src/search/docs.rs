@@ -52,6 +52,9 @@ pub fn docs(knowledge: &Knowledge) -> Vec<Doc> {
         let hazard = vec![(Part::About, caution.caution.hazard.clone())];
         docs.push(entry(Kind::Caution, id.as_str(), &caution.head, hazard));
     }
+    for rule in knowledge.rules.values() {
+        docs.push(entry(Kind::Rule, rule.id.as_str(), &rule.head, vec![]));
+    }
     docs.sort_by(|a, b| (a.kind, &a.id).cmp(&(b.kind, &b.id)));
     docs
 }

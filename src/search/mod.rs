@@ -58,6 +58,8 @@ kinds! {
     Remedy = "remedy",
     /// What happened before.
     Circumstance = "circumstance",
+    /// What fills may weigh.
+    Rule = "rule",
     /// A family of machines.
     Machine = "machine",
     /// A setting of a machine.

@@ -1,9 +1,12 @@
 //! `weights`: what a run of fills says. Words first, numbers second, picture third.
 
+use super::tolerance::{self, Judged, Shown};
 use super::{Block, Page, Plot, Words, words};
+use crate::knowledge::Rule;
 use crate::units::Unit;
 use crate::weights::allowance::Advice;
 use crate::weights::pattern::Verdict;
+use crate::weights::rules::{self, Held};
 use crate::weights::{Interval, Patterns, Question, Read, Remark, Run, Summary, find_patterns, summarise};
 
 /// A run with all that is said about it.
@@ -19,6 +22,8 @@ pub struct Weighing {
     pub patterns: Patterns,
     /// What to do about the in-flight allowance, when the present one was given.
     pub advice: Option<Advice>,
+    /// A rule on what fills may weigh, with what it says.
+    pub judged: Option<Judged>,
 }
 
 /// How many skipped pieces and strays are listed before 'and more'.
@@ -31,7 +36,16 @@ impl Weighing {
         let patterns = find_patterns(&read.run, &question);
         let advice =
             allowance.map(|old| crate::weights::allowance::advise(&read.run, &question, &patterns, old, 1.0));
-        Self { read, question, summary, patterns, advice }
+        Self { read, question, summary, patterns, advice, judged: None }
+    }
+
+    /// The same held against a rule.
+    #[must_use]
+    pub fn held_against(mut self, rule: &Rule, held: &Held) -> Self {
+        let fills = &self.read.run.values()[self.summary.apart..];
+        let said = rules::judge(rule, fills, &self.summary, held);
+        self.judged = Some(Judged { rule: rule.clone(), said });
+        self
     }
 
     /// Judges a run that was taken down in a call, where nothing was left out.
@@ -103,6 +117,15 @@ pub fn page(weighing: &Weighing) -> Page {
     page.section("Know before you trust it", know(weighing));
     page.section("Figures (in brackets: where the true one lies, 19 times in 20)", figures(weighing));
     pairs(&mut page, weighing);
+    if let Some(judged) = &weighing.judged {
+        let unit = weighing.unit().name;
+        let figure = |grams| format!("{} {unit}", weighing.figure(grams));
+        tolerance::judged(
+            &mut page,
+            judged,
+            &Shown { weight: &|grams| weighing.weight(grams), figure: &figure },
+        );
+    }
     page.push(Block::Plot(picture(weighing)));
     page
 }

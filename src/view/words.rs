@@ -129,6 +129,19 @@ pub fn signed(value: f64, step: Option<f64>) -> String {
     if value > 0.0 && !zero { format!("+{text}") } else { text }
 }
 
+/// A whole number with a comma before each three digits: '6,120,000'.
+pub fn thousands(value: f64) -> String {
+    let digits = format!("{:.0}", value.abs());
+    let mut grouped = String::new();
+    for (place, digit) in digits.chars().enumerate() {
+        if place > 0 && (digits.len() - place).is_multiple_of(3) {
+            grouped.push(',');
+        }
+        grouped.push(digit);
+    }
+    if value <= -0.5 { format!("−{grouped}") } else { grouped }
+}
+
 /// A share from 0 to 1 in per cent: '12 %', 'under 1 %'.
 pub fn percent(share: f64) -> String {
     let hundred = share * 100.0;

@@ -7,8 +7,8 @@ use serde::Serialize;
 
 use super::pattern::{Pattern, Patterns, Verdict};
 use super::run::Run;
-use super::stats::fills_for_mean;
-use super::summary::{CONFIDENCE, Question, summarise};
+use super::stats::{CONFIDENCE, fills_for_mean};
+use super::summary::{Question, summarise};
 
 /// Fills asked for when the spread is not usual and nothing else settles the number.
 const FRESH_RUN: usize = 20;

@@ -20,6 +20,7 @@ pub mod pattern;
 pub mod proof;
 pub mod read;
 pub mod remark;
+pub mod rules;
 pub mod run;
 pub mod stats;
 pub mod summary;

@@ -6,6 +6,9 @@
 use serde::Serialize;
 use statrs::distribution::{ChiSquared, ContinuousCDF, Normal, StudentsT};
 
+/// Confidence of every interval in a summary.
+pub const CONFIDENCE: f64 = 0.95;
+
 /// An estimate with the interval it lies in.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Interval {
@@ -153,6 +156,14 @@ pub fn fills_for_mean(spread: f64, half_width: f64, confidence: f64) -> Option<u
     }
     // Student's quantile is above the normal one, so the answer is never below the start.
     (start.max(2.0) as usize..).take(10_000).find(|&n| enough(n))
+}
+
+/// Share of normal scatter below a limit that lies `z` spreads from the mean, both estimated from `n` fills:
+/// the standard error of z is √(1/n + z²/(2(n − 1))).
+pub fn long_run_share(z: f64, n: f64) -> Interval {
+    let error = (1.0 / n + z * z / (2.0 * (n - 1.0).max(1.0))).sqrt();
+    let reach = normal_quantile(f64::midpoint(1.0, CONFIDENCE)) * error;
+    Interval { estimate: normal_below(z), low: normal_below(z - reach), high: normal_below(z + reach) }
 }
 
 #[cfg(test)]

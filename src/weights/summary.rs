@@ -5,13 +5,11 @@ use serde::Serialize;
 use super::remark::Remark;
 use super::run::{Run, TareKind};
 use super::stats::{
-    Interval, counted_share, fills_for_mean, lag_one, mean, mean_interval, median, normal_below,
-    normal_quantile, robust_spread, spread, spread_interval, student_quantile,
+    CONFIDENCE, Interval, counted_share, fills_for_mean, lag_one, long_run_share, mean, mean_interval,
+    median, normal_quantile, robust_spread, spread, spread_interval, student_quantile,
 };
 use crate::units::Unit;
 
-/// Confidence of every interval in a summary.
-pub const CONFIDENCE: f64 = 0.95;
 /// Fewer fills than this carry no advice on a setting.
 pub const FEWEST_FOR_ADVICE: usize = 5;
 /// Correlation of neighbours beyond which the mean's interval is widened.
@@ -253,14 +251,6 @@ fn outside(
         }
     });
     Some(Outside { light, heavy, counted, estimated })
-}
-
-/// Share of normal scatter below a limit that lies `z` spreads from the mean, both estimated from `n` fills:
-/// the standard error of z is √(1/n + z²/(2(n − 1))).
-fn long_run_share(z: f64, n: f64) -> Interval {
-    let error = (1.0 / n + z * z / (2.0 * (n - 1.0).max(1.0))).sqrt();
-    let reach = normal_quantile(f64::midpoint(1.0, CONFIDENCE)) * error;
-    Interval { estimate: normal_below(z), low: normal_below(z - reach), high: normal_below(z + reach) }
 }
 
 fn trend(fills: &[f64], times: Option<&[f64]>) -> Option<Trend> {

@@ -32,6 +32,7 @@ mod paper;
 mod plain_network;
 mod prompts;
 mod rehearsal;
+mod rules;
 mod schema;
 mod scores;
 mod screens;

@@ -14,6 +14,7 @@ const TEMPLATES: &[(&str, &str)] = &[
     ("check", "checks/test-weight-on-pan"),
     ("remedy", "remedies/lower-inflight-allowance"),
     ("caution", "cautions/hands-at-live-scale"),
+    ("rule", "rules/eu-average-quantity"),
 ];
 
 fn examples() -> std::path::PathBuf {

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::CautionOut;
+use super::rule::RuleOut;
 use super::work::{CheckOut, RemedyOut, check, remedy};
 use crate::knowledge::{
     At, Cause, Circumstance, Finding, FindingKind, Knowledge, LeadsTo, Machine, Setting, Sign, Strength,
@@ -50,6 +51,7 @@ enum Fields {
         #[serde(flatten)]
         caution: CautionOut,
     },
+    Rule(RuleOut),
     Setting {
         machine: String,
         machines: Vec<String>,
@@ -96,6 +98,7 @@ fn fields(knowledge: &Knowledge, entry: seen::Entry<'_>, machine: Option<&Machin
             covers: e.caution.covers.iter().map(|c| c.as_str()).collect(),
             caution: CautionOut::from(&e.caution),
         },
+        seen::Entry::Rule(e) => Fields::Rule(super::rule::out(e)),
         seen::Entry::Setting(m, e) => Fields::Setting {
             machine: m.id.to_string(),
             machines: owners(knowledge, entry),

@@ -9,6 +9,7 @@ mod entry;
 mod hits;
 mod network;
 mod rehearsal;
+mod rule;
 mod steps;
 mod trial;
 mod weighing;

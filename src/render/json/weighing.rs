@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::rule::{JudgedOut, judged};
 use crate::view::weighing as seen;
 use crate::weights::allowance::Advice;
 use crate::weights::{Patterns, Remark, Skipped, Summary};
@@ -20,6 +21,7 @@ pub struct WeighingOut<'a> {
     summary: &'a Summary,
     patterns: &'a Patterns,
     allowance: Option<&'a Advice>,
+    rule: Option<JudgedOut<'a>>,
     remarks: Vec<String>,
     skipped_count: usize,
     skipped: Vec<SkippedOut<'a>>,
@@ -47,6 +49,7 @@ pub fn weighing<'a>(answer: &'a seen::Weighing) -> WeighingOut<'a> {
         summary: &answer.summary,
         patterns: &answer.patterns,
         allowance: answer.advice.as_ref(),
+        rule: answer.judged.as_ref().and_then(|own| Some(judged(&own.rule, own.said.as_ref().ok()?))),
         remarks: answer.remarks().iter().map(Remark::to_string).collect(),
         skipped_count: answer.read.skipped_count,
         skipped: answer.read.skipped.iter().map(skipped).collect(),

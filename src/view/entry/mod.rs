@@ -13,7 +13,7 @@ use super::{Block, Page, Words, words};
 use crate::graph::{FaultGraph, Node};
 use crate::ids::MachineId;
 use crate::knowledge::{
-    Cause, CautionEntry, Check, Circumstance, Finding, FindingKind, Head, Knowledge, Machine, Remedy,
+    Cause, CautionEntry, Check, Circumstance, Finding, FindingKind, Head, Knowledge, Machine, Remedy, Rule,
     Setting, Sign,
 };
 
@@ -34,6 +34,8 @@ pub enum Entry<'k> {
     Remedy(&'k Remedy),
     /// A hazard.
     Caution(&'k CautionEntry),
+    /// What fills may weigh.
+    Rule(&'k Rule),
     /// A setting, with the machine whose words are shown.
     Setting(&'k Machine, &'k Setting),
     /// A lamp or a reading, with the machine whose words are shown.
@@ -63,6 +65,7 @@ impl<'k> Entry<'k> {
             .chain(knowledge.checks.values().map(Entry::Check))
             .chain(knowledge.remedies.values().map(Entry::Remedy))
             .chain(knowledge.cautions.values().map(Entry::Caution))
+            .chain(knowledge.rules.values().map(Entry::Rule))
             .chain(settings.into_values())
             .chain(signs.into_values())
     }
@@ -103,6 +106,7 @@ impl<'k> Entry<'k> {
             Entry::Check(e) => e.id.as_str(),
             Entry::Remedy(e) => e.id.as_str(),
             Entry::Caution(e) => e.caution.id.as_str(),
+            Entry::Rule(e) => e.id.as_str(),
             Entry::Setting(_, e) => e.id.as_str(),
             Entry::Sign(_, e) => e.id.as_str(),
         }
@@ -119,6 +123,7 @@ impl<'k> Entry<'k> {
             Entry::Check(_) => "check",
             Entry::Remedy(_) => "remedy",
             Entry::Caution(_) => "caution",
+            Entry::Rule(_) => "rule",
             Entry::Setting(..) => "setting",
             Entry::Sign(..) => "sign",
         }
@@ -143,6 +148,7 @@ impl<'k> Entry<'k> {
             Entry::Check(e) => Some(&e.head),
             Entry::Remedy(e) => Some(&e.head),
             Entry::Caution(e) => Some(&e.head),
+            Entry::Rule(e) => Some(&e.head),
             Entry::Setting(..) | Entry::Sign(..) => None,
         }
     }
@@ -163,7 +169,9 @@ impl<'k> Entry<'k> {
             Entry::Cause(e) => Some(Node::Cause(e.id.clone())),
             Entry::Check(e) => Some(Node::Check(e.id.clone())),
             Entry::Remedy(e) => Some(Node::Remedy(e.id.clone())),
-            Entry::Machine(_) | Entry::Caution(_) | Entry::Setting(..) | Entry::Sign(..) => None,
+            Entry::Machine(_) | Entry::Caution(_) | Entry::Rule(_) | Entry::Setting(..) | Entry::Sign(..) => {
+                None
+            }
         }
     }
 }
@@ -204,6 +212,7 @@ fn body(page: &mut Page, knowledge: &Knowledge, entry: Entry<'_>, machine: Optio
         Entry::Check(e) => work::check(page, knowledge, e, machine),
         Entry::Remedy(e) => work::remedy(page, knowledge, e, machine),
         Entry::Caution(e) => page.push(Block::Caution(e.caution.clone())),
+        Entry::Rule(e) => crate::view::tolerance::rule(page, e),
     }
     let said = entry.said();
     page.section("How people say it", said.iter().take(MOST_SAID).map(|s| format!("“{s}”")));
