@@ -18,6 +18,7 @@ mod progress;
 mod rehearse;
 mod sheet;
 mod show;
+mod sums;
 mod talk;
 mod weights;
 

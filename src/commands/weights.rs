@@ -3,8 +3,10 @@
 use std::io::{Read as _, Write as _};
 use std::path::Path;
 
+use super::sums::{self, Sum};
 use super::{CommandError, Context, Outcome, Result, context, show};
 use crate::ids;
+use crate::knowledge::{Knowledge, Rule};
 use crate::render::json;
 use crate::units::{Kind, Quantity, Unit};
 use crate::view::weighing::{self, Weighing};
@@ -23,11 +25,15 @@ Examples:
   handlamp weights 247.2 247.0 246.9 247.4 --target 250g
   handlamp weights fills.csv --column net --target 250g
   handlamp weights fills.csv --target 250g --rule eu-average-quantity
+  handlamp weights corners 500.0 500.2 500.0 499.6 500.8 --limit 0.75g
   pbpaste | handlamp weights --target '1 lb' --unit lb
 ",
-    allow_negative_numbers = true
+    allow_negative_numbers = true,
+    args_conflicts_with_subcommands = true
 )]
 pub(super) struct Args {
+    #[command(subcommand)]
+    sum: Option<Sum>,
     /// A file, `-` for standard input, or the weights themselves
     #[arg(value_name = "FILE|WEIGHT")]
     from: Vec<String>,
@@ -82,6 +88,9 @@ pub(super) struct Args {
 }
 
 pub(super) fn run(args: &Args, context: &mut Context) -> Result {
+    if let Some(sum) = &args.sum {
+        return sums::run(sum, context);
+    }
     let unit = args.unit.as_deref().map(unit).transpose()?;
     let mass = |what: &'static str, text: &Option<String>| mass(what, text.as_deref(), unit);
     let options = ReadOptions {
@@ -122,12 +131,7 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
 fn held(args: &Args, label: Option<f64>, weighing: Weighing, context: &Context) -> Result<Weighing> {
     let Some(id) = &args.rule else { return Ok(weighing) };
     let knowledge = context.knowledge()?;
-    let Some(rule) = knowledge.rules.get(id.as_str()) else {
-        let known = || knowledge.rules.keys().map(ids::RuleId::as_str);
-        let all = words::and(&known().collect::<Vec<_>>());
-        return Err(CommandError::input(format!("There is no rule '{}'.", crate::diag::harmless(id)))
-            .hint(ids::did_you_mean(id, known()).unwrap_or_else(|| format!("There are {all}."))));
-    };
+    let rule = rule_named(&knowledge, id)?;
     let Some(label) = label.or(weighing.read.run.target()) else {
         return Err(CommandError::usage("A rule needs what the label says: give --label or --target."));
     };
@@ -145,6 +149,16 @@ fn held(args: &Args, label: Option<f64>, weighing: Weighing, context: &Context) 
         price: args.price,
     };
     Ok(weighing.held_against(rule, &held))
+}
+
+/// A rule by its id, or an error with the nearest names.
+pub(super) fn rule_named<'k>(knowledge: &'k Knowledge, id: &str) -> Result<&'k Rule> {
+    knowledge.rules.get(id).ok_or_else(|| {
+        let known = || knowledge.rules.keys().map(ids::RuleId::as_str);
+        let all = words::and(&known().collect::<Vec<_>>());
+        CommandError::input(format!("There is no rule '{}'.", crate::diag::harmless(id)))
+            .hint(ids::did_you_mean(id, known()).unwrap_or_else(|| format!("There are {all}.")))
+    })
 }
 
 fn unit(text: &str) -> Result<&'static Unit> {

@@ -14,6 +14,7 @@ pub mod picture;
 pub mod problems;
 pub mod rehearsal;
 pub mod report;
+pub mod sums;
 pub mod tolerance;
 pub mod trial;
 pub mod weighing;

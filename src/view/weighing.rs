@@ -7,6 +7,7 @@ use crate::units::Unit;
 use crate::weights::allowance::Advice;
 use crate::weights::pattern::Verdict;
 use crate::weights::rules::{self, Held};
+use crate::weights::stats;
 use crate::weights::{Interval, Patterns, Question, Read, Remark, Run, Summary, find_patterns, summarise};
 
 /// A run with all that is said about it.
@@ -249,6 +250,10 @@ fn figures(weighing: &Weighing) -> Vec<String> {
             words::percent(outside.counted.high)
         ));
     }
+    if let Some((cp, cpk)) = capability(weighing) {
+        let figure = |figure: f64| words::rounded(figure, Some(0.01));
+        all.push(format!("Capability: Cp {}, Cpk {}", figure(cp), figure(cpk)));
+    }
     if let Some(trend) = summary.trend.as_ref().filter(|t| t.per_fill.excludes_zero()) {
         let each = |i: &Interval| words::signed(weighing.unit().from_base(i.estimate), None);
         let hourly =
@@ -263,6 +268,14 @@ fn figures(weighing: &Weighing) -> Vec<String> {
             .map(|more| format!("To know the mean well: {}", words::count(more, "more fill", "more fills"))),
     );
     all
+}
+
+/// Capability against the tolerance, once there are fills enough for advice.
+fn capability(weighing: &Weighing) -> Option<(f64, f64)> {
+    let summary = &weighing.summary;
+    let (target, tolerance) = weighing.read.run.target().zip(weighing.question.tolerance)?;
+    let spread = summary.spread.filter(|_| summary.more_for_advice == 0)?;
+    stats::capability((target - tolerance, target + tolerance), summary.mean, spread.estimate)
 }
 
 fn strays(weighing: &Weighing) -> Option<String> {

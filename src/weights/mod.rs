@@ -22,6 +22,7 @@ pub mod read;
 pub mod remark;
 pub mod rules;
 pub mod run;
+pub mod scale;
 pub mod stats;
 pub mod summary;
 mod table;

@@ -158,6 +158,14 @@ pub fn fills_for_mean(spread: f64, half_width: f64, confidence: f64) -> Option<u
     (start.max(2.0) as usize..).take(10_000).find(|&n| enough(n))
 }
 
+/// How often six spreads go into the tolerance, and the same for the nearer limit from where the mean is: Cp and Cpk
+/// (Montgomery, Introduction to Statistical Quality Control). Limits, mean and spread in one unit; none without a spread.
+pub fn capability(limits: (f64, f64), mean: f64, spread: f64) -> Option<(f64, f64)> {
+    let (lower, upper) = limits;
+    (spread > 0.0 && upper > lower)
+        .then(|| ((upper - lower) / (6.0 * spread), (upper - mean).min(mean - lower) / (3.0 * spread)))
+}
+
 /// Share of normal scatter below a limit that lies `z` spreads from the mean, both estimated from `n` fills:
 /// the standard error of z is √(1/n + z²/(2(n − 1))).
 pub fn long_run_share(z: f64, n: f64) -> Interval {
@@ -172,6 +180,15 @@ mod tests {
 
     fn near(found: f64, wanted: f64, within: f64) {
         assert!((found - wanted).abs() <= within, "{found} for {wanted}");
+    }
+
+    // A textbook's figures.
+    #[test]
+    fn capability_counts_spreads_in_the_tolerance_and_to_the_nearer_limit() {
+        let (cp, cpk) = capability((497.0, 506.0), 500.8, 1.5).unwrap();
+        assert!((cp - 1.0).abs() < 1e-9 && (cpk - 0.844).abs() < 0.0005, "{cp} {cpk}");
+        assert!((normal_below((497.0 - 500.8) / 1.5) - 0.00565).abs() < 5e-6);
+        assert_eq!(capability((497.0, 506.0), 500.8, 0.0), None);
     }
 
     #[test]

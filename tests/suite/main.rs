@@ -39,6 +39,7 @@ mod screens;
 mod several_symptoms;
 mod show;
 mod small_networks;
+mod sums;
 mod templates;
 mod tidy;
 mod told;

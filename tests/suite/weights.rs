@@ -37,6 +37,7 @@ lies, 19 times in 20)
 • Lightest 246.8 g, heaviest 247.4 g
 • Outside ± 2.0 g: 10 light, 0 heavy, of
   10 (72 % to 100 %)
+• Capability: Cp 3.65, Cpk −1.64
 
 252.00 │┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄
        │
@@ -71,6 +72,7 @@ Figures (in brackets: where the true one lies, 19 times in 20)
 • Spread: 0.18 g (0.13 to 0.33); usual 0.50 g
 • Lightest 246.8 g, heaviest 247.4 g
 • Outside ± 2.0 g: 10 light, 0 heavy, of 10 (72 % to 100 %)
+• Capability: Cp 3.65, Cpk −1.64
 
 252.00 │┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄
        │
