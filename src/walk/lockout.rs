@@ -26,24 +26,21 @@ impl Pace<'_> {
         matches!(work, Work::Check(id) if self.knowledge.checks.get(id).is_some_and(|c| c.how == How::Told))
     }
 
-    /// Whether work needs the machine to cycle, or was done behind a guard and is tried now.
-    pub(super) fn needs_power(&self, work: &Work) -> bool {
-        let exposures = work.of(self.knowledge).map(|worked| self.exposures(worked));
-        exposures.is_some_and(|e| e.has(Exposure::Running) || e.needs_isolation())
+    /// Whether work needs the machine to cycle.
+    fn needs_power(&self, work: &Work) -> bool {
+        work.of(self.knowledge).is_some_and(|worked| self.exposures(worked).has(Exposure::Running))
     }
 
     /// Handed back, the locks are off and the next guard opened asks for them from the start. If not, what needs power
     /// waits and what does not is done with the lock on.
     pub(super) fn handed_back(&mut self, done: bool) -> Result<(), AssessError> {
         let Ask::HandBack(work) = self.state.ask.clone() else { return Ok(()) };
+        let to_try = self.state.to_try().cloned();
         if done {
             self.remark(What::Note("Handed back: guards on, people clear, every lock off.".to_owned()));
             self.state.lockout = Lockout::default();
-            self.state.ask = match *work {
-                Work::Remedy(id) if self.needs_power(&Work::Remedy(id.clone())) => Ask::Remedy(id),
-                work => self.open(work),
-            };
-        } else if self.needs_power(&work) {
+            self.state.ask = to_try.map_or_else(|| self.open(*work), Ask::Remedy);
+        } else if to_try.is_some() || self.needs_power(&work) {
             self.state.passed.insert(work.id().to_owned());
             self.next()?;
         } else {

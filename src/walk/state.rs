@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::assess::Assessment;
-use crate::casebook::{Case, Closing, Entry};
+use crate::casebook::{Case, Closing, Entry, RemedyResult, What};
 use crate::ids::{CauseId, CheckId, CircumstanceId, FindingId, MachineId, PersonId, RemedyId, SettingId};
 use crate::knowledge::Knowledge;
 use crate::plan::Candidate;
@@ -234,6 +234,16 @@ pub struct State {
     pub told: Vec<Told>,
     /// What was offered for confirming; none of it is offered twice.
     pub offered: Vec<Meaning>,
+}
+
+impl State {
+    /// The remedy that was done under a lock and waits for how it went: its event says 'not tried' and is to be replaced.
+    pub fn to_try(&self) -> Option<&RemedyId> {
+        match &self.case.events.get(self.correcting?)?.what {
+            What::Remedy { id, result: RemedyResult::NotTried } => Some(id),
+            _ => None,
+        }
+    }
 }
 
 /// What one step of the walk gives: the new state, and what must be on disk before it is shown.

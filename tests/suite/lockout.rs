@@ -162,3 +162,18 @@ fn nothing_is_run_under_a_lock_before_the_hand_back_is_said() {
     let told = knowledge.checks.values().find(|c| c.how == How::Told).expect("something remembered");
     assert!(!matches!(chosen(told.id.as_str()).ask, Ask::HandBack(_)), "{}", told.id);
 }
+
+#[test]
+fn what_was_changed_at_the_panel_under_a_lock_is_not_asked_for_twice_before_it_is_tried() {
+    let knowledge = built_in();
+    let walker = Walker::new(&knowledge);
+    let remedy = RemedyId::new("lower-inflight-allowance");
+    let mut state = locked_for(&walker, &knowledge, "paper-round-pan");
+    state.ask = Ask::Remedy(remedy.clone());
+    let done = walker.step(state, Input::ToTry).expect("done").state;
+    let back = walker.step(done.clone(), Input::HandedBack(true)).expect("handed back").state;
+    assert_eq!(back.ask, Ask::Remedy(remedy.clone()), "its old figure was written down before");
+    let kept = walker.step(done, Input::HandedBack(false)).expect("kept").state;
+    assert_ne!(kept.ask, Ask::Before(remedy));
+    assert!(kept.lockout.key.is_some());
+}

@@ -5,7 +5,7 @@ use super::super::{Block, Lockout, Page, Words};
 use super::{reasons, title};
 use crate::casebook::{Case, RemedyResult, What};
 use crate::ids::{CheckId, CircumstanceId, RemedyId};
-use crate::knowledge::{Asks, How, Knowledge, Machine, Remedy, Setting, Work as Worked};
+use crate::knowledge::{Asks, How, Knowledge, Machine, Setting, Work as Worked};
 use crate::plan::Candidate;
 use crate::safety::{Exposure, Isolation, MissingCaution};
 use crate::units::{Kind, Quantity};
@@ -89,7 +89,7 @@ pub(super) fn hand_back(knowledge: &Knowledge, state: &State, work: &Work) -> Pa
     page.heading(format!("The lock of {key} comes off"));
     let exposures =
         work.of(knowledge).zip(machine(knowledge, state)).map(|(work, machine)| machine.exposures(work));
-    let powered = exposures.is_some_and(|e| e.has(Exposure::Running) || e.needs_isolation());
+    let powered = state.to_try().is_some() || exposures.is_some_and(|e| e.has(Exposure::Running));
     let name = words::clause(title(knowledge, work.id()));
     page.text(if powered {
         format!("Next, from outside and with power: {name}. Nothing runs before all of this is done.")
@@ -212,7 +212,7 @@ pub(super) fn still_locked(state: &State) -> Page {
 pub(super) fn remedy(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Page {
     let mut page = Page::default();
     let Some(remedy) = knowledge.remedies.get(id) else { return page };
-    if handed_back(knowledge, state, remedy) {
+    if state.lockout.key.is_none() && state.to_try() == Some(id) {
         page.heading(format!("Done: {}", words::clause(&remedy.head.title)));
         page.text("Try it from outside, guards shut. No guard is opened for this question.");
         how_it_went(&mut page, state);
@@ -257,14 +257,6 @@ fn how_it_went(page: &mut Page, state: &State) {
     };
     page.push(Block::Numbered(crate::walk::results(state).iter().map(|r| said(r).into()).collect()));
     page.hint("Type the number once it is done. ? if it cannot be done now.");
-}
-
-/// Whether a remedy was done under a lock that has come off since, so that only how it went is open.
-fn handed_back(knowledge: &Knowledge, state: &State, remedy: &Remedy) -> bool {
-    let replaced = state.correcting.and_then(|index| state.case.events.get(index)).map(|event| &event.what);
-    let not_tried =
-        matches!(replaced, Some(What::Remedy { id, result: RemedyResult::NotTried }) if *id == remedy.id);
-    not_tried && state.lockout.key.is_none() && isolated(knowledge, state, &remedy.work)
 }
 
 /// What is worth doing in the same lockout, before one proof.
