@@ -1,10 +1,13 @@
 //! `weights`: what a run of fills says. Words first, numbers second, picture third.
 
-use super::{Block, Page, Plot, Words, words};
+use super::{Block, Page, Plot, Words, change, lanes, words};
 use crate::units::Unit;
 use crate::weights::allowance::Advice;
 use crate::weights::pattern::Verdict;
-use crate::weights::{Interval, Patterns, Question, Read, Remark, Run, Summary, find_patterns, summarise};
+use crate::weights::{
+    Change, Interval, Lanes, Patterns, Question, Read, Remark, Run, Summary, compare, compare_lanes,
+    find_patterns, summarise,
+};
 
 /// A run with all that is said about it.
 #[derive(Debug, Clone)]
@@ -19,6 +22,10 @@ pub struct Weighing {
     pub patterns: Patterns,
     /// What to do about the in-flight allowance, when the present one was given.
     pub advice: Option<Advice>,
+    /// The lanes beside each other, when they are known.
+    pub lanes: Option<Lanes>,
+    /// What became better or worse since a run before, when one was given.
+    pub change: Option<Change>,
 }
 
 /// How many skipped pieces and strays are listed before 'and more'.
@@ -31,12 +38,15 @@ impl Weighing {
         let patterns = find_patterns(&read.run, &question);
         let advice =
             allowance.map(|old| crate::weights::allowance::advise(&read.run, &question, &patterns, old, 1.0));
-        Self { read, question, summary, patterns, advice }
+        let lanes = compare_lanes(&read.run, summary.apart, &question);
+        Self { read, question, summary, patterns, advice, lanes, change: None }
     }
 
     /// Judges a run that was taken down in a call, where nothing was left out.
     pub fn of_run(run: Run, question: Question) -> Self {
-        Self::of(Read { run, skipped: Vec::new(), skipped_count: 0, unit_assumed: false }, question, None)
+        let read =
+            Read { run, skipped: Vec::new(), skipped_count: 0, unit_assumed: false, lane_column: None };
+        Self::of(read, question, None)
     }
 
     /// The same with what to do about this allowance, in grams.
@@ -45,6 +55,13 @@ impl Weighing {
         let advice =
             crate::weights::allowance::advise(&self.read.run, &self.question, &self.patterns, old, 1.0);
         self.advice = Some(advice);
+        self
+    }
+
+    /// The same beside a run before a change.
+    #[must_use]
+    pub fn since(mut self, before: &Run) -> Self {
+        self.change = Some(compare(before, &self.summary, self.read.run.target(), &self.question));
         self
     }
 
@@ -64,7 +81,7 @@ impl Weighing {
         all
     }
 
-    fn unit(&self) -> &'static Unit {
+    pub(super) fn unit(&self) -> &'static Unit {
         self.read.run.unit()
     }
 
@@ -74,16 +91,16 @@ impl Weighing {
     }
 
     /// A weight as the display shows it.
-    fn weight(&self, grams: f64) -> String {
+    pub(super) fn weight(&self, grams: f64) -> String {
         words::size(grams, self.unit(), self.step())
     }
 
     /// A figure worked out of many, one digit finer than the display.
-    fn figure(&self, grams: f64) -> String {
+    pub(super) fn figure(&self, grams: f64) -> String {
         words::rounded(self.unit().from_base(grams), self.step().map(|s| s / 10.0))
     }
 
-    fn signed(&self, grams: f64) -> String {
+    pub(super) fn signed(&self, grams: f64) -> String {
         words::signed(self.unit().from_base(grams), self.step().map(|s| s / 10.0))
     }
 }
@@ -95,12 +112,21 @@ pub fn page(weighing: &Weighing) -> Page {
         Some(target) => format!("{fills}, target {}", weighing.weight(target)),
         None => fills,
     });
-    page.text(Words::new().strong(weighing.sentence()));
+    // A fault of one lane is blurred in all fills together, so it is said first.
+    let first = change::say(&mut page, weighing) | lanes::say(&mut page, weighing);
+    let together = match (first, &weighing.change) {
+        (_, Some(_)) => "After the change: ",
+        (true, None) => "All fills together: ",
+        (false, None) => "",
+    };
+    page.text(Words::new().plain(together).strong(weighing.sentence()));
     pattern(&mut page, weighing);
     if let Some(advised) = advised(weighing) {
         page.text(advised);
     }
     page.section("Know before you trust it", know(weighing));
+    change::figures(&mut page, weighing);
+    lanes::figures(&mut page, weighing);
     page.section("Figures (in brackets: where the true one lies, 19 times in 20)", figures(weighing));
     pairs(&mut page, weighing);
     page.push(Block::Plot(picture(weighing)));
@@ -174,6 +200,7 @@ fn know(weighing: &Weighing) -> Vec<Words> {
     if weighing.read.unit_assumed {
         all.push("No unit was given, so grams were taken.".into());
     }
+    all.extend(lanes::know(weighing));
     all.extend(weighing.remarks().iter().map(|r| Words::from(r.to_string())));
     let skipped = &weighing.read.skipped;
     all.extend(

@@ -15,7 +15,10 @@ pub(super) struct Header {
 /// Names that a column of weights usually has, best first.
 const WEIGHTS: [&str; 7] = ["net", "value", "weight", "fill", "mass", "reading", "grams"];
 const SHOWN: [&str; 4] = ["shown", "display", "displayed", "machine shows"];
-const LANES: [&str; 6] = ["lane", "head", "filler", "nozzle", "tube", "bucket"];
+/// Names of a column of lanes; each is also the word that the lanes are then called by.
+const LANES: [&str; 8] = ["lane", "head", "filler", "nozzle", "tube", "bucket", "tray", "station"];
+/// What may stand beside such a name and leaves it plain: `head no.`, `lane_id`.
+const BESIDE_LANES: [&str; 5] = ["no", "nr", "number", "id", "name"];
 const TIMES: [&str; 2] = ["time", "clock"];
 
 /// Where to find what in a table; places from zero.
@@ -47,8 +50,12 @@ impl Header {
         &self,
         weight: Option<&Column>,
         shown: Option<&Column>,
+        lane: Option<&Column>,
     ) -> Result<Places, ReadError> {
-        let lane = self.named(&LANES);
+        let lane = match lane {
+            Some(column) => Some(self.column(column)?),
+            None => self.names.iter().position(|name| lane_noun(name).is_some()),
+        };
         let time = self.named(&TIMES);
         let shown = shown.map(|c| self.column(c)).transpose()?.or_else(|| self.named(&SHOWN));
         let taken = [lane, time, shown];
@@ -97,6 +104,16 @@ impl Header {
         let last = name.split(|c: char| !c.is_alphanumeric()).rfind(|part| !part.is_empty())?;
         Unit::find(last).filter(|u| u.kind == Kind::Mass && last != name)
     }
+}
+
+/// What a lane is called by the name of its column: `head` for `Head no.`; `None` for anything not plain, as in
+/// `head loss`.
+pub(super) fn lane_noun(name: &str) -> Option<&'static str> {
+    let name = name.to_lowercase();
+    let mut parts = name.split(|c: char| !c.is_alphanumeric()).filter(|part| !part.is_empty());
+    let first = parts.next()?;
+    let noun = LANES.into_iter().find(|noun| first == *noun || first.strip_suffix('s') == Some(noun))?;
+    parts.all(|part| BESIDE_LANES.contains(&part)).then_some(noun)
 }
 
 /// The cells of a line, without blanks and quotation marks around them.

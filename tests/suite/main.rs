@@ -21,6 +21,7 @@ mod find;
 mod hire;
 mod knowledge;
 mod known_cases;
+mod lanes;
 mod large_networks;
 mod lists_in_use;
 mod lists_refused;

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use crate::view::weighing as seen;
 use crate::weights::allowance::Advice;
-use crate::weights::{Patterns, Remark, Skipped, Summary};
+use crate::weights::{Change, Lanes, Patterns, Remark, Skipped, Summary};
 
 /// What a run says.
 #[derive(Debug, Serialize)]
@@ -20,6 +20,9 @@ pub struct WeighingOut<'a> {
     summary: &'a Summary,
     patterns: &'a Patterns,
     allowance: Option<&'a Advice>,
+    lane_column: Option<&'a str>,
+    lanes: Option<&'a Lanes>,
+    change: Option<&'a Change>,
     remarks: Vec<String>,
     skipped_count: usize,
     skipped: Vec<SkippedOut<'a>>,
@@ -47,6 +50,9 @@ pub fn weighing<'a>(answer: &'a seen::Weighing) -> WeighingOut<'a> {
         summary: &answer.summary,
         patterns: &answer.patterns,
         allowance: answer.advice.as_ref(),
+        lane_column: answer.read.lane_column.as_ref().map(|column| column.name.as_str()),
+        lanes: answer.lanes.as_ref(),
+        change: answer.change.as_ref(),
         remarks: answer.remarks().iter().map(Remark::to_string).collect(),
         skipped_count: answer.read.skipped_count,
         skipped: answer.read.skipped.iter().map(skipped).collect(),
