@@ -44,8 +44,14 @@ impl Weighing {
 
     /// Judges a run that was taken down in a call, where nothing was left out.
     pub fn of_run(run: Run, question: Question) -> Self {
-        let read =
-            Read { run, skipped: Vec::new(), skipped_count: 0, unit_assumed: false, lane_column: None };
+        let read = Read {
+            run,
+            skipped: Vec::new(),
+            skipped_count: 0,
+            unit_assumed: false,
+            lane_column: None,
+            dates_unclear: false,
+        };
         Self::of(read, question, None)
     }
 
@@ -199,6 +205,11 @@ fn know(weighing: &Weighing) -> Vec<Words> {
     let mut all: Vec<Words> = Vec::new();
     if weighing.read.unit_assumed {
         all.push("No unit was given, so grams were taken.".into());
+    }
+    if weighing.read.dates_unclear {
+        all.push(
+            "The dates cannot be read for certain (day or month first?), so no trend an hour is told.".into(),
+        );
     }
     all.extend(lanes::know(weighing));
     all.extend(weighing.remarks().iter().map(|r| Words::from(r.to_string())));

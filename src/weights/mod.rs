@@ -14,6 +14,7 @@
 //! ```
 
 pub mod allowance;
+mod clock;
 pub mod compare;
 pub mod generate;
 mod lane_sheet;

@@ -7,7 +7,8 @@ use std::fmt;
 
 use crate::units::{Kind, Quantity, Unit, UnitError};
 
-use super::line::{Line, Weight, read_line, shorten, time_of_day};
+use super::clock::{Stamp, times};
+use super::line::{Line, Weight, read_line, shorten};
 use super::run::{MOST_FILLS, Run, RunError, RunInput};
 use super::table::{Header, Places, cells, lane_noun};
 
@@ -104,6 +105,8 @@ pub struct Read {
     pub unit_assumed: bool,
     /// Where the lanes were read from, when they were.
     pub lane_column: Option<LaneColumn>,
+    /// The dates cannot be read for certain, as when day and month may stand either way, so no times were taken.
+    pub dates_unclear: bool,
 }
 
 /// Why a text is not a run.
@@ -219,6 +222,7 @@ struct Reader<'a> {
     unit: Option<&'static Unit>,
     table: Option<(Header, Places)>,
     input: RunInput,
+    stamps: Vec<Stamp>,
     skipped: Vec<Skipped>,
     skipped_count: usize,
     begun: bool,
@@ -231,6 +235,7 @@ impl<'a> Reader<'a> {
             unit: options.unit,
             table: None,
             input: RunInput::default(),
+            stamps: Vec::new(),
             skipped: Vec::new(),
             skipped_count: 0,
             begun: false,
@@ -283,8 +288,7 @@ impl<'a> Reader<'a> {
         if let Some(place) = places.lane {
             self.input.lanes.push(shorten(cell(place)));
         }
-        let time = places.time.and_then(|place| cell(place).split_whitespace().rev().find_map(time_of_day));
-        self.push(weight, time)
+        self.push(weight, places.stamp(cell))
     }
 
     /// The one weight in a cell; `None` when there is none, which is listed.
@@ -324,17 +328,17 @@ impl<'a> Reader<'a> {
                 return Err(ReadError::NotAPair { line: at, found: line.weights.len() });
             };
             self.input.shown.push(shown.number);
-            return self.push(value.number, line.time);
+            return self.push(value.number, line.stamp);
         }
-        line.weights.iter().try_for_each(|weight| self.push(weight.number, line.time))
+        line.weights.iter().try_for_each(|weight| self.push(weight.number, line.stamp))
     }
 
-    fn push(&mut self, number: f64, time: Option<f64>) -> Result<(), ReadError> {
+    fn push(&mut self, number: f64, stamp: Stamp) -> Result<(), ReadError> {
         if self.input.values.len() == MOST_FILLS {
             return Err(ReadError::TooMany);
         }
         self.input.values.push(number);
-        self.input.times.extend(time);
+        self.stamps.push(stamp);
         Ok(())
     }
 
@@ -372,11 +376,8 @@ impl<'a> Reader<'a> {
         self.input.target = in_unit("target", self.options.target)?;
         self.input.division = in_unit("display step", self.options.division)?;
         self.input.unit = Some(unit);
-        let count = self.input.values.len();
-        if self.input.times.len() != count {
-            self.input.times.clear();
-        }
-        past_midnight(&mut self.input.times);
+        let times = times(&self.stamps);
+        self.input.times = times.seconds;
         let lane_column = self.lane_column()?;
         Ok(Read {
             run: Run::new(self.input)?,
@@ -384,6 +385,7 @@ impl<'a> Reader<'a> {
             skipped_count: self.skipped_count,
             unit_assumed: self.unit.is_none(),
             lane_column,
+            dates_unclear: times.unclear,
         })
     }
 
@@ -411,19 +413,6 @@ impl<'a> Reader<'a> {
             return Ok(None);
         }
         Ok(Some(LaneColumn { noun: lane_noun(&name).unwrap_or("lane"), name, recognised }))
-    }
-}
-
-/// Times of day that fall back by more than half a day have passed midnight.
-fn past_midnight(times: &mut [f64]) {
-    let mut days = 0.0;
-    let mut last = f64::NEG_INFINITY;
-    for time in times {
-        if *time < last - 43_200.0 {
-            days += 86_400.0;
-        }
-        last = *time;
-        *time += days;
     }
 }
 

@@ -17,6 +17,7 @@ mod drawn;
 mod endings;
 mod explained;
 mod faults;
+mod fill_times;
 mod find;
 mod hire;
 mod knowledge;
