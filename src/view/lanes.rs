@@ -33,14 +33,14 @@ pub(super) fn say(page: &mut Page, weighing: &Weighing) -> bool {
         LaneVerdict::One => return false,
         LaneVerdict::Apart => {
             let mut apart: Vec<&Lane> = lanes.each.iter().filter(|lane| lane.apart()).collect();
-            apart.sort_by_key(|lane| !lane.sure());
+            apart.sort_by_key(|lane| !lanes.sure(lane));
             for lane in apart.iter().take(NAMED) {
                 page.text(Words::new().strong(sick(weighing, lanes, lane)));
             }
             if apart.len() > NAMED {
                 page.text(format!("{} more do not go with the others: see the list.", apart.len() - NAMED));
             }
-            match apart.iter().filter(|lane| lane.sure()).count() {
+            match apart.iter().filter(|lane| lanes.sure(lane)).count() {
                 0 => {}
                 1 => page.text(format!(
                     "Look at {} first: a setting that all {noun}s share does not cure it.",
@@ -82,7 +82,8 @@ pub(super) fn say(page: &mut Page, weighing: &Weighing) -> bool {
 
 /// One lane that does not go with the others, in a sentence.
 fn sick(weighing: &Weighing, lanes: &Lanes, lane: &Lane) -> String {
-    let name = words::sentence_start(&called(noun(weighing), &lane.name));
+    let noun = noun(weighing);
+    let name = words::sentence_start(&called(noun, &lane.name));
     let side = |beside: &Interval| if beside.estimate < 0.0 { "light" } else { "heavy" };
     let others = if lanes.each.len() == 2 { "the other" } else { "the others" };
     let same_round = if lanes.rounds.is_some() { " in the same round" } else { "" };
@@ -103,8 +104,9 @@ fn sick(weighing: &Weighing, lanes: &Lanes, lane: &Lane) -> String {
         }
     });
     match (off, loose) {
-        (Some(off), None) if !lane.sure() => {
-            format!("{name} seems off: {off}. Weigh more before anybody touches it.")
+        (Some(off), None) if !lanes.sure(lane) => {
+            let how = if lanes.one_go { format!("the {noun}s in turn") } else { "more".to_owned() };
+            format!("{name} seems off: {off}. Weigh {how} before anybody touches it.")
         }
         (Some(off), None) => format!("{name} does not go with {others}: it is {off}."),
         (None, Some(loose)) => format!("{name} does not go with {others}: {loose}."),

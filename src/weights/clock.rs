@@ -66,7 +66,7 @@ impl Stamp {
                 (Some(seconds), _) => stamp.seconds = Some(seconds),
                 (None, Some(seconds)) if half("pm") && *seconds < 43_200.0 => *seconds += 43_200.0,
                 (None, Some(seconds)) if half("am") && (43_200.0..46_800.0).contains(seconds) => {
-                    *seconds -= 43_200.0
+                    *seconds -= 43_200.0;
                 }
                 _ => {}
             }

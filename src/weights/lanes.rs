@@ -67,12 +67,6 @@ impl Lane {
     pub fn apart(&self) -> bool {
         self.off || self.loose.is_some()
     }
-
-    /// Whether that is plain: when the mean alone speaks, even the near end of its interval is a good part of it.
-    pub fn sure(&self) -> bool {
-        let near = |i: &Interval| i.low.abs().min(i.high.abs());
-        self.loose.is_some() || self.beside.is_some_and(|i| near(&i) >= SURE * i.estimate.abs())
-    }
 }
 
 /// One fill that stands out and is not held against its lane.
@@ -234,6 +228,15 @@ fn lane(run: &Run, named: &[Fill], name: &str) -> Lane {
 }
 
 impl Lanes {
+    /// Whether it is plain that a lane stands apart. Where the mean alone speaks, even the near end of its interval must be a
+    /// good part of it, and the lanes must not each have been weighed in one go, when a change in time looks the same.
+    pub fn sure(&self, lane: &Lane) -> bool {
+        let near = |i: &Interval| i.low.abs().min(i.high.abs());
+        let in_turn = !self.one_go || self.rounds.is_some();
+        let plain = lane.beside.is_some_and(|i| near(&i) >= SURE * i.estimate.abs());
+        lane.loose.is_some() || in_turn && plain
+    }
+
     fn judge(&mut self, mut sheet: Sheet, question: &Question) {
         let all = sheet.comparable();
         if all.len() < 2 {

@@ -145,19 +145,20 @@ fn equal_fills_and_gaps_give_no_nan() {
 }
 
 #[test]
-fn a_difference_that_could_be_nearly_nothing_is_not_plain() {
-    let (values, names) = in_rounds(1, 8, &[(0.0, 1.0), (0.0, 1.0), (-4.0, 1.0), (0.0, 1.0)], 6.0);
-    assert!(found((values, names)).each[2].sure());
-    let with = |low: f64, high: f64| Lane {
-        name: String::new(),
-        n: 5,
-        mean: 0.0,
-        error: None,
-        spread: None,
-        beside: Some(Interval { estimate: f64::midpoint(low, high), low, high }),
-        off: true,
-        loose: None,
-    };
-    assert!(!with(-16.0, -0.4).sure() && with(-6.0, -2.0).sure());
-    assert!(Lane { loose: Some(5.0), ..with(-3.0, 9.0) }.sure());
+fn a_difference_that_could_be_nearly_nothing_or_time_is_not_plain() {
+    let fills = in_rounds(1, 8, &[(0.0, 1.0), (0.0, 1.0), (-4.0, 1.0), (0.0, 1.0)], 0.5);
+    let mut lanes = found(fills.clone());
+    assert!(lanes.sure(&lanes.each[2]));
+    let mut order: Vec<usize> = (0..fills.0.len()).collect();
+    order.sort_by_key(|&at| (fills.1[at].clone(), at));
+    let one_go = found((
+        order.iter().map(|&i| fills.0[i]).collect(),
+        order.iter().map(|&i| fills.1[i].clone()).collect(),
+    ));
+    assert_eq!(apart(&one_go), ["3"]);
+    assert!(!one_go.sure(&one_go.each[2]));
+    lanes.each[2].beside = Some(Interval { estimate: -8.2, low: -16.0, high: -0.4 });
+    assert!(!lanes.sure(&lanes.each[2]));
+    lanes.each[2].loose = Some(5.0);
+    assert!(lanes.sure(&lanes.each[2]));
 }
