@@ -12,7 +12,7 @@ use crate::units::{Kind, Quantity, Unit};
 use crate::view::weighing::{self, Weighing};
 use crate::view::words;
 use crate::weights::rules::Held;
-use crate::weights::{Column, Question, ReadOptions, Start, read};
+use crate::weights::{Column, Question, ReadOptions, Run, Start, read};
 
 /// Larger inputs are no run of fills.
 const LARGEST: u64 = 64 << 20;
@@ -26,6 +26,8 @@ Examples:
   handlamp weights fills.csv --column net --target 250g
   handlamp weights fills.csv --target 250g --rule eu-average-quantity
   handlamp weights corners 500.0 500.2 500.0 499.6 500.8 --limit 0.75g
+  handlamp weights fills.csv --lane head --target 250g
+  handlamp weights after.csv --before before.csv --target 250g
   pbpaste | handlamp weights --target '1 lb' --unit lb
 ",
     allow_negative_numbers = true,
@@ -49,6 +51,12 @@ pub(super) struct Args {
     /// Column of what the machine showed for the same bags
     #[arg(long, value_name = "COLUMN")]
     shown: Option<String>,
+    /// Column that says the lane (head, tube, tray) of each fill
+    #[arg(long, value_name = "COLUMN")]
+    lane: Option<String>,
+    /// A run from before a change, read the same way: says whether the change helped
+    #[arg(long, value_name = "FILE")]
+    before: Option<String>,
     /// Every line is a pair: the weight, then what the machine showed
     #[arg(long, conflicts_with = "shown")]
     pairs: bool,
@@ -97,6 +105,7 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
         unit,
         column: args.column.as_deref().map(Column::from),
         shown: args.shown.as_deref().map(Column::from),
+        lane: args.lane.as_deref().map(Column::from),
         pairs: args.pairs,
         target: mass("target", &args.target)?,
         division: mass("division", &args.division)?,
@@ -114,11 +123,13 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
         question.tolerance = question.tolerance.or(Some(machine.tolerance));
         question.usual_spread = question.usual_spread.or(Some(machine.usual_spread));
     }
-    let text = text(args, context)?;
-    let read = read(&text, &options)
+    let read = read(&text(args, context)?, &options)
         .map_err(|e| CommandError::input(crate::view::words::sentence(&e.to_string())))?;
     let label = mass("label", &args.label)?.map(Quantity::base);
-    let weighing = held(args, label, Weighing::of(read, question, allowance), context)?;
+    let mut weighing = held(args, label, Weighing::of(read, question, allowance), context)?;
+    if let Some(before) = &args.before {
+        weighing = weighing.since(&run_before(before, &options)?);
+    }
     if context.options.json {
         context.json(&json::weighing(&weighing))?;
     } else {
@@ -161,6 +172,13 @@ pub(super) fn rule_named<'k>(knowledge: &'k Knowledge, id: &str) -> Result<&'k R
     })
 }
 
+/// The run from before a change.
+fn run_before(name: &str, options: &ReadOptions) -> Result<Run> {
+    let read = read(&file(Path::new(name))?, options)
+        .map_err(|e| CommandError::input(format!("--before {}: {e}.", crate::diag::harmless(name))))?;
+    Ok(read.run)
+}
+
 fn unit(text: &str) -> Result<&'static Unit> {
     Unit::find(text).ok_or_else(|| {
         let text = crate::diag::harmless(text);
@@ -195,13 +213,16 @@ fn text(args: &Args, context: &Context) -> Result<String> {
     } else if first == "-" {
         standard_input(context)?
     } else {
-        let path = Path::new(first);
-        if std::fs::metadata(path).is_ok_and(|m| m.len() > LARGEST) {
-            return Err(too_large(first));
-        }
-        context::read_file(path)?
+        return file(Path::new(first));
     };
     Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+fn file(path: &Path) -> Result<String> {
+    if std::fs::metadata(path).is_ok_and(|m| m.len() > LARGEST) {
+        return Err(too_large(&path.to_string_lossy()));
+    }
+    Ok(String::from_utf8_lossy(&context::read_file(path)?).into_owned())
 }
 
 fn standard_input(context: &Context) -> Result<Vec<u8>> {

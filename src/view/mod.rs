@@ -4,11 +4,13 @@
 //! enters a block, so that nobody's words can play tricks on a terminal.
 
 pub mod cases;
+pub mod change;
 pub mod checklist;
 pub mod counts;
 pub mod diagnosis;
 pub mod entry;
 pub mod hits;
+pub mod lanes;
 pub mod network;
 pub mod picture;
 pub mod problems;

@@ -1,14 +1,17 @@
 //! `weights`: what a run of fills says. Words first, numbers second, picture third.
 
 use super::tolerance::{self, Judged, Shown};
-use super::{Block, Page, Plot, Words, words};
+use super::{Block, Page, Plot, Words, change, lanes, words};
 use crate::knowledge::Rule;
 use crate::units::Unit;
 use crate::weights::allowance::Advice;
 use crate::weights::pattern::Verdict;
 use crate::weights::rules::{self, Held};
 use crate::weights::stats;
-use crate::weights::{Interval, Patterns, Question, Read, Remark, Run, Summary, find_patterns, summarise};
+use crate::weights::{
+    Change, Interval, Lanes, Patterns, Question, Read, Remark, Run, Summary, compare, compare_lanes,
+    find_patterns, summarise,
+};
 
 /// A run with all that is said about it.
 #[derive(Debug, Clone)]
@@ -25,6 +28,10 @@ pub struct Weighing {
     pub advice: Option<Advice>,
     /// A rule on what fills may weigh, with what it says.
     pub judged: Option<Judged>,
+    /// The lanes beside each other, when they are known.
+    pub lanes: Option<Lanes>,
+    /// What became better or worse since a run before, when one was given.
+    pub change: Option<Change>,
 }
 
 /// How many skipped pieces and strays are listed before 'and more'.
@@ -37,7 +44,8 @@ impl Weighing {
         let patterns = find_patterns(&read.run, &question);
         let advice =
             allowance.map(|old| crate::weights::allowance::advise(&read.run, &question, &patterns, old, 1.0));
-        Self { read, question, summary, patterns, advice, judged: None }
+        let lanes = compare_lanes(&read.run, summary.apart, &question);
+        Self { read, question, summary, patterns, advice, lanes, change: None, judged: None }
     }
 
     /// The same held against a rule.
@@ -51,7 +59,15 @@ impl Weighing {
 
     /// Judges a run that was taken down in a call, where nothing was left out.
     pub fn of_run(run: Run, question: Question) -> Self {
-        Self::of(Read { run, skipped: Vec::new(), skipped_count: 0, unit_assumed: false }, question, None)
+        let read = Read {
+            run,
+            skipped: Vec::new(),
+            skipped_count: 0,
+            unit_assumed: false,
+            lane_column: None,
+            dates_unclear: false,
+        };
+        Self::of(read, question, None)
     }
 
     /// The same with what to do about this allowance, in grams.
@@ -60,6 +76,13 @@ impl Weighing {
         let advice =
             crate::weights::allowance::advise(&self.read.run, &self.question, &self.patterns, old, 1.0);
         self.advice = Some(advice);
+        self
+    }
+
+    /// The same beside a run before a change.
+    #[must_use]
+    pub fn since(mut self, before: &Run) -> Self {
+        self.change = Some(compare(before, &self.summary, self.read.run.target(), &self.question));
         self
     }
 
@@ -79,7 +102,7 @@ impl Weighing {
         all
     }
 
-    fn unit(&self) -> &'static Unit {
+    pub(super) fn unit(&self) -> &'static Unit {
         self.read.run.unit()
     }
 
@@ -89,16 +112,16 @@ impl Weighing {
     }
 
     /// A weight as the display shows it.
-    fn weight(&self, grams: f64) -> String {
+    pub(super) fn weight(&self, grams: f64) -> String {
         words::size(grams, self.unit(), self.step())
     }
 
     /// A figure worked out of many, one digit finer than the display.
-    fn figure(&self, grams: f64) -> String {
+    pub(super) fn figure(&self, grams: f64) -> String {
         words::rounded(self.unit().from_base(grams), self.step().map(|s| s / 10.0))
     }
 
-    fn signed(&self, grams: f64) -> String {
+    pub(super) fn signed(&self, grams: f64) -> String {
         words::signed(self.unit().from_base(grams), self.step().map(|s| s / 10.0))
     }
 }
@@ -110,12 +133,21 @@ pub fn page(weighing: &Weighing) -> Page {
         Some(target) => format!("{fills}, target {}", weighing.weight(target)),
         None => fills,
     });
-    page.text(Words::new().strong(weighing.sentence()));
+    // A fault of one lane is blurred in all fills together, so it is said first.
+    let first = change::say(&mut page, weighing) | lanes::say(&mut page, weighing);
+    let together = match (first, &weighing.change) {
+        (_, Some(_)) => "After the change: ",
+        (true, None) => "All fills together: ",
+        (false, None) => "",
+    };
+    page.text(Words::new().plain(together).strong(weighing.sentence()));
     pattern(&mut page, weighing);
     if let Some(advised) = advised(weighing) {
         page.text(advised);
     }
     page.section("Know before you trust it", know(weighing));
+    change::figures(&mut page, weighing);
+    lanes::figures(&mut page, weighing);
     page.section("Figures (in brackets: where the true one lies, 19 times in 20)", figures(weighing));
     pairs(&mut page, weighing);
     if let Some(judged) = &weighing.judged {
@@ -198,6 +230,12 @@ fn know(weighing: &Weighing) -> Vec<Words> {
     if weighing.read.unit_assumed {
         all.push("No unit was given, so grams were taken.".into());
     }
+    if weighing.read.dates_unclear {
+        all.push(
+            "The dates cannot be read for certain (day or month first?), so no trend an hour is told.".into(),
+        );
+    }
+    all.extend(lanes::know(weighing));
     all.extend(weighing.remarks().iter().map(|r| Words::from(r.to_string())));
     let skipped = &weighing.read.skipped;
     all.extend(

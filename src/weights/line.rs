@@ -3,6 +3,7 @@
 //! A line of nothing but numbers is a list. In a line of a printer or a logger the weight is the number with the unit
 //! (the net one where gross, tare and net stand together), else the last number.
 
+use super::clock::{Stamp, time_of_day};
 use crate::units::{Kind, Unit, UnitError, parse_number};
 
 /// A number with the unit it was given, if any.
@@ -19,8 +20,8 @@ pub(super) struct Line {
     pub(super) weights: Vec<Weight>,
     /// The parts that are no weight, and why.
     pub(super) skipped: Vec<(String, String)>,
-    /// Time of day in seconds.
-    pub(super) time: Option<f64>,
+    /// When it was weighed, as far as the line says.
+    pub(super) stamp: Stamp,
     /// A unit that stands alone: it holds for the values that follow.
     pub(super) unit: Option<&'static Unit>,
     /// A number in it has the unit of something else, as in `5 V`.
@@ -60,15 +61,16 @@ pub(super) fn read_line(text: &str, commas_part: bool) -> Line {
         line.skipped.push((shorten(text), "a sum or a setting, not a fill".to_owned()));
         return line;
     }
-    let (pieces, time) = pieces(text, commas_part);
-    line.time = time;
+    let (pieces, stamp) = pieces(text, commas_part);
+    line.stamp = stamp;
     let numbers: Vec<Weight> = pieces.iter().filter_map(Piece::number).collect();
     let masses = |w: &&Weight| w.unit.is_some_and(|u| u.kind == Kind::Mass);
     let with_unit = numbers.iter().filter(masses).count();
     let bare = numbers.iter().filter(|w| w.unit.is_none()).count();
     let other = numbers.iter().find(|w| w.unit.is_some_and(|u| u.kind != Kind::Mass));
     let opens_with_words = matches!(pieces.first(), Some(Piece::Junk(..)));
-    let printed = time.is_some() || pieces.iter().any(|p| matches!(p, Piece::Clock | Piece::Mark(_)));
+    let printed =
+        stamp.seconds.is_some() || pieces.iter().any(|p| matches!(p, Piece::Clock | Piece::Mark(_)));
     if with_unit == 0 && other.is_some() {
         line.wrong_kind = other.and_then(|w| w.unit);
     } else if with_unit > 0 {
@@ -127,14 +129,13 @@ fn lone_unit(text: &str) -> Option<&'static Unit> {
     Unit::find(rest.trim_matches([' ', ':', '='])).filter(|u| u.kind == Kind::Mass)
 }
 
-fn pieces(text: &str, commas_part: bool) -> (Vec<Piece>, Option<f64>) {
+fn pieces(text: &str, commas_part: bool) -> (Vec<Piece>, Stamp) {
     let parts = |c: char| c.is_whitespace() || matches!(c, ';' | '|') || (commas_part && c == ',');
     let mut pieces: Vec<Piece> = Vec::new();
-    let mut time = None;
+    let stamp = Stamp::of(text.split(parts).map(|token| token.trim_end_matches([':', ','])));
     for token in text.split(parts).filter(|t| !t.is_empty()) {
         let token = token.trim_end_matches([':', ',']);
         let piece = piece(token);
-        time = time.or(time_of_day(token));
         match (pieces.last_mut(), &piece) {
             // A unit set apart from its number, unless it is a mark that only looks like one.
             (Some(Piece::Number(weight)), _) if weight.unit.is_none() && unit_after(token).is_some() => {
@@ -152,7 +153,7 @@ fn pieces(text: &str, commas_part: bool) -> (Vec<Piece>, Option<f64>) {
             _ => pieces.push(piece),
         }
     }
-    (pieces, time)
+    (pieces, stamp)
 }
 
 fn is_sign(piece: &Piece) -> bool {
@@ -223,25 +224,6 @@ fn net_of(pieces: &[Piece]) -> Option<Weight> {
     let labels_lead = matches!(pieces.first(), Some(Piece::Mark(_)));
     let at = if labels_lead { before.or(behind) } else { behind.or(before) };
     at.filter(|_| any_other || before.is_some() || behind.is_some()).and_then(|i| pieces[i].number())
-}
-
-/// `14:05`, `14:05:09`, in seconds.
-pub(super) fn time_of_day(token: &str) -> Option<f64> {
-    let clock = token.rsplit(['T', 't']).next()?.trim_end_matches(['Z', 'z']);
-    let fields: Vec<&str> = clock.split(':').collect();
-    if !(2..=3).contains(&fields.len()) {
-        return None;
-    }
-    let mut seconds = 0.0;
-    for (at, field) in fields.iter().enumerate() {
-        let value: f64 = field.parse().ok()?;
-        let whole = at == 2 || field.len() <= 2;
-        if !whole || !(0.0..if at == 0 { 24.0 } else { 61.0 }).contains(&value) {
-            return None;
-        }
-        seconds += value * [3600.0, 60.0, 1.0][at];
-    }
-    Some(seconds)
 }
 
 /// A date or a time of day: digits parted twice by the same mark, or by a colon.

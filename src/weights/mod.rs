@@ -14,7 +14,11 @@
 //! ```
 
 pub mod allowance;
+mod clock;
+pub mod compare;
 pub mod generate;
+mod lane_sheet;
+pub mod lanes;
 mod line;
 pub mod pattern;
 pub mod proof;
@@ -27,8 +31,10 @@ pub mod stats;
 pub mod summary;
 mod table;
 
+pub use compare::{Change, compare};
+pub use lanes::{Lanes, compare_lanes};
 pub use pattern::{Factor, Pattern, Patterns, find_patterns};
-pub use read::{Column, Read, ReadError, ReadOptions, Skipped, read};
+pub use read::{Column, LaneColumn, Read, ReadError, ReadOptions, Skipped, read};
 pub use remark::Remark;
 pub use run::{Division, Run, RunError, RunInput, Tare, TareKind};
 pub use stats::Interval;

@@ -7,14 +7,17 @@ use std::fmt;
 
 use crate::units::{Kind, Quantity, Unit, UnitError};
 
-use super::line::{Line, Weight, read_line, shorten, time_of_day};
+use super::clock::{Stamp, times};
+use super::line::{Line, Weight, read_line, shorten};
 use super::run::{MOST_FILLS, Run, RunError, RunInput};
-use super::table::{Header, Places, cells};
+use super::table::{Header, Places, cells, lane_noun};
 
 /// Longest line that is read, in characters.
 pub const LONGEST_LINE: usize = 4_000;
 /// Most skipped pieces that are kept for showing; the count goes on.
 const MOST_LISTED: usize = 200;
+/// So many lanes are believed of a column that nobody asked for, even with hardly a fill from each.
+const MOST_UNSURE: usize = 12;
 
 /// A column of a table.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -50,6 +53,8 @@ pub struct ReadOptions {
     pub column: Option<Column>,
     /// Which column holds what the machine showed.
     pub shown: Option<Column>,
+    /// Which column says the lane, head or tube of each fill; a plain name is recognised without.
+    pub lane: Option<Column>,
     /// Every line is a pair: the weight, then what the machine showed.
     pub pairs: bool,
     /// What each fill should weigh.
@@ -76,6 +81,17 @@ pub struct Skipped {
     pub why: String,
 }
 
+/// The column that says which lane each fill came from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LaneColumn {
+    /// Its name in the first line.
+    pub name: String,
+    /// What a lane is called: `head`, `tube`; `lane` when the name does not say.
+    pub noun: &'static str,
+    /// Nobody asked for it: its plain name was enough.
+    pub recognised: bool,
+}
+
 /// A run that was read, and what was left out.
 #[derive(Debug, Clone)]
 pub struct Read {
@@ -87,6 +103,10 @@ pub struct Read {
     pub skipped_count: usize,
     /// No unit stood anywhere, so grams were taken.
     pub unit_assumed: bool,
+    /// Where the lanes were read from, when they were.
+    pub lane_column: Option<LaneColumn>,
+    /// The dates cannot be read for certain, as when day and month may stand either way, so no times were taken.
+    pub dates_unclear: bool,
 }
 
 /// Why a text is not a run.
@@ -202,6 +222,7 @@ struct Reader<'a> {
     unit: Option<&'static Unit>,
     table: Option<(Header, Places)>,
     input: RunInput,
+    stamps: Vec<Stamp>,
     skipped: Vec<Skipped>,
     skipped_count: usize,
     begun: bool,
@@ -214,6 +235,7 @@ impl<'a> Reader<'a> {
             unit: options.unit,
             table: None,
             input: RunInput::default(),
+            stamps: Vec::new(),
             skipped: Vec::new(),
             skipped_count: 0,
             begun: false,
@@ -224,7 +246,7 @@ impl<'a> Reader<'a> {
         if !self.begun {
             self.begun = true;
             if let Some(header) = Header::of(text) {
-                let places = header.places(self.options.column.as_ref(), self.options.shown.as_ref())?;
+                let places = self.places(&header, self.options.column.as_ref())?;
                 self.unit = self.unit.or(header.unit(places.weight));
                 self.table = Some((header, places));
                 return Ok(());
@@ -241,13 +263,17 @@ impl<'a> Reader<'a> {
         }
     }
 
+    fn places(&self, header: &Header, weight: Option<&Column>) -> Result<Places, ReadError> {
+        header.places(weight, self.options.shown.as_ref(), self.options.lane.as_ref())
+    }
+
     /// A column asked for by number needs no names.
     fn nameless_table(&mut self, text: &str) -> Result<(), ReadError> {
         let Some(column) = &self.options.column else { return Ok(()) };
         let mark = ['\t', ';', ',', '|', ' '].into_iter().find(|m| text.contains(*m)).unwrap_or(';');
         let names = (1..=cells(text, mark).len()).map(|n| n.to_string()).collect();
         let header = Header { mark, names };
-        let places = header.places(Some(column), self.options.shown.as_ref())?;
+        let places = self.places(&header, Some(column))?;
         self.table = Some((header, places));
         Ok(())
     }
@@ -262,8 +288,7 @@ impl<'a> Reader<'a> {
         if let Some(place) = places.lane {
             self.input.lanes.push(shorten(cell(place)));
         }
-        let time = places.time.and_then(|place| cell(place).split_whitespace().rev().find_map(time_of_day));
-        self.push(weight, time)
+        self.push(weight, places.stamp(cell))
     }
 
     /// The one weight in a cell; `None` when there is none, which is listed.
@@ -303,17 +328,17 @@ impl<'a> Reader<'a> {
                 return Err(ReadError::NotAPair { line: at, found: line.weights.len() });
             };
             self.input.shown.push(shown.number);
-            return self.push(value.number, line.time);
+            return self.push(value.number, line.stamp);
         }
-        line.weights.iter().try_for_each(|weight| self.push(weight.number, line.time))
+        line.weights.iter().try_for_each(|weight| self.push(weight.number, line.stamp))
     }
 
-    fn push(&mut self, number: f64, time: Option<f64>) -> Result<(), ReadError> {
+    fn push(&mut self, number: f64, stamp: Stamp) -> Result<(), ReadError> {
         if self.input.values.len() == MOST_FILLS {
             return Err(ReadError::TooMany);
         }
         self.input.values.push(number);
-        self.input.times.extend(time);
+        self.stamps.push(stamp);
         Ok(())
     }
 
@@ -351,30 +376,43 @@ impl<'a> Reader<'a> {
         self.input.target = in_unit("target", self.options.target)?;
         self.input.division = in_unit("display step", self.options.division)?;
         self.input.unit = Some(unit);
-        let count = self.input.values.len();
-        if self.input.times.len() != count {
-            self.input.times.clear();
-        }
-        past_midnight(&mut self.input.times);
+        let times = times(&self.stamps);
+        self.input.times = times.seconds;
+        let lane_column = self.lane_column()?;
         Ok(Read {
             run: Run::new(self.input)?,
             skipped: self.skipped,
             skipped_count: self.skipped_count,
             unit_assumed: self.unit.is_none(),
+            lane_column,
+            dates_unclear: times.unclear,
         })
     }
-}
 
-/// Times of day that fall back by more than half a day have passed midnight.
-fn past_midnight(times: &mut [f64]) {
-    let mut days = 0.0;
-    let mut last = f64::NEG_INFINITY;
-    for time in times {
-        if *time < last - 43_200.0 {
-            days += 86_400.0;
+    /// The column of the lanes. One that nobody asked for is let go when its cells do not name lanes: mostly blank, or
+    /// another name for almost every fill.
+    fn lane_column(&mut self) -> Result<Option<LaneColumn>, ReadError> {
+        let place = self.table.as_ref().and_then(|(header, places)| Some((header, places.lane?)));
+        let Some((header, place)) = place else {
+            return match &self.options.lane {
+                Some(column) => Err(ReadError::NoColumn {
+                    wanted: column.to_string(),
+                    names: "not named here".to_owned(),
+                }),
+                None => Ok(None),
+            };
+        };
+        let name = shorten(&header.names[place]);
+        let recognised = self.options.lane.is_none();
+        let mut names: Vec<&String> = self.input.lanes.iter().filter(|lane| !lane.is_empty()).collect();
+        let named = names.len();
+        names.sort();
+        names.dedup();
+        if recognised && (named * 2 < self.input.lanes.len() || names.len() > MOST_UNSURE.max(named / 2)) {
+            self.input.lanes.clear();
+            return Ok(None);
         }
-        last = *time;
-        *time += days;
+        Ok(Some(LaneColumn { noun: lane_noun(&name).unwrap_or("lane"), name, recognised }))
     }
 }
 

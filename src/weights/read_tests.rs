@@ -152,3 +152,30 @@ proptest! {
         prop_assert_eq!(commas.run.values(), &numbers[..]);
     }
 }
+
+#[test]
+fn a_column_of_lanes_is_known_by_a_plain_name_or_by_being_told() {
+    let column = |text: &str, lane: Option<&str>| {
+        read(text, &ReadOptions { lane: lane.map(Column::from), ..ReadOptions::default() })
+            .unwrap()
+            .lane_column
+    };
+    let rows = "247,1\n248,2\n249,1\n";
+    for (head, noun) in [("Head", "head"), ("tube no.", "tube"), ("tray_id", "tray"), ("Lanes", "lane")] {
+        let found = column(&format!("weight,{head}\n{rows}"), None).unwrap();
+        assert_eq!((found.noun, found.recognised), (noun, true), "{head}");
+    }
+    for head in ["head loss", "ahead", "operator", "tube length", "header"] {
+        assert_eq!(column(&format!("weight,{head}\n{rows}"), None), None, "{head}");
+    }
+    let told = column(&format!("weight,hopper\n{rows}"), Some("hopper")).unwrap();
+    assert_eq!((told.noun, told.recognised), ("lane", false));
+    assert_eq!(column(&format!("weight,hopper\n{rows}"), Some("2")).unwrap().name, "hopper");
+    // Mostly blank, or hardly a name twice: those are not lanes.
+    assert_eq!(column("weight,head\n247,\n248,\n249,1\n", None), None);
+    let all_different: Vec<String> = (0..40).map(|i| format!("250,{i}")).collect();
+    assert_eq!(column(&format!("weight,tray\n{}", all_different.join("\n")), None), None);
+    let wrong = ReadOptions { lane: Some(Column::from("hopper")), ..ReadOptions::default() };
+    assert!(read("247\n248\n", &wrong).unwrap_err().to_string().contains("no column 'hopper'"));
+    assert!(read("weight,head\n247,1\n", &wrong).unwrap_err().to_string().contains("weight, head"));
+}

@@ -4,7 +4,7 @@
 //! thousand degrees of freedom) textbook expansions take over.
 
 use serde::Serialize;
-use statrs::distribution::{ChiSquared, ContinuousCDF, Normal, StudentsT};
+use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
 
 /// Confidence of every interval in a summary.
 pub const CONFIDENCE: f64 = 0.95;
@@ -77,6 +77,42 @@ pub fn chi_square_quantile(p: f64, freedom: f64) -> f64 {
     }
     let part = 2.0 / (9.0 * freedom);
     freedom * (1.0 - part + normal_quantile(p) * part.sqrt()).powi(3)
+}
+
+/// Probability that a Student value lies further from zero than `t`, to either side.
+pub fn student_beyond(t: f64, freedom: f64) -> f64 {
+    let freedom = freedom.max(1.0);
+    match StudentsT::new(0.0, 1.0, freedom) {
+        Ok(student) if freedom <= CHECKED_FREEDOM && t.is_finite() => (2.0 * student.sf(t.abs())).min(1.0),
+        _ if t.is_nan() => 1.0,
+        _ => 2.0 * normal_below(-t.abs()),
+    }
+}
+
+/// Fisher's F; more than ten thousand degrees of freedom count as ten thousand.
+fn fisher(over: f64, under: f64) -> Option<FisherSnedecor> {
+    let checked = |freedom: f64| freedom.clamp(1.0, CHECKED_FREEDOM);
+    FisherSnedecor::new(checked(over), checked(under)).ok()
+}
+
+/// Probability that a ratio of two variances lies above `ratio` by chance, with these degrees of freedom of the upper
+/// and the lower one.
+pub fn fisher_above(ratio: f64, over: f64, under: f64) -> f64 {
+    if ratio.is_nan() {
+        return 1.0;
+    }
+    fisher(over, under).map_or(1.0, |f| f.sf(ratio.max(0.0)))
+}
+
+/// Quantile of Fisher's F, by halving: its distribution is checked, an inverse is not needed.
+pub fn fisher_quantile(p: f64, over: f64, under: f64) -> f64 {
+    let above = 1.0 - p.clamp(1e-9, 1.0 - 1e-9);
+    let (mut low, mut high) = (-60.0_f64, 60.0_f64);
+    for _ in 0..100 {
+        let middle = f64::midpoint(low, high);
+        if fisher_above(middle.exp(), over, under) > above { low = middle } else { high = middle }
+    }
+    f64::midpoint(low, high).exp()
 }
 
 /// Arithmetic mean; `None` of nothing.
@@ -206,6 +242,24 @@ mod tests {
         // Across the seam between the library and the expansion.
         near(student_quantile(0.975, 9_999.0), student_quantile(0.975, 10_001.0), 1e-7);
         near(chi_square_quantile(0.975, 9_999.0) + 2.0, chi_square_quantile(0.975, 10_001.0), 0.05);
+    }
+
+    #[test]
+    fn ratios_of_variances_agree_with_printed_tables() {
+        for (p, over, under, f) in [
+            (0.95, 19.0, 19.0, 2.168),
+            (0.975, 4.0, 4.0, 9.605),
+            (0.95, 1.0, 10.0, 4.965),
+            (0.99, 5.0, 20.0, 4.103),
+        ] {
+            near(fisher_quantile(p, over, under), f, 6e-4);
+            near(fisher_above(f, over, under), 1.0 - p, 1e-4);
+        }
+        near(fisher_quantile(0.5, 1e6, 1e6), 1.0, 1e-3);
+        near(student_beyond(-2.776, 4.0), 0.05, 1e-4);
+        near(student_beyond(1.96, 1e6), 0.05, 1e-4);
+        near(student_beyond(f64::NAN, 4.0), 1.0, 0.0);
+        near(student_beyond(f64::INFINITY, 4.0), 0.0, 0.0);
     }
 
     #[test]

@@ -46,7 +46,7 @@ pub struct Question {
 
 impl Question {
     /// How closely the mean is wanted, grams.
-    fn wanted_mean(&self) -> Option<f64> {
+    pub(super) fn wanted_mean(&self) -> Option<f64> {
         self.mean_within.or(self.tolerance.map(|t| t / 4.0)).filter(|w| *w > 0.0)
     }
 }
@@ -198,7 +198,7 @@ pub fn summarise(run: &Run, question: &Question) -> Summary {
 }
 
 /// n·(1 − r)/(1 + r) when neighbours are alike, never under two.
-fn worth(n: usize, lag_one: Option<f64>) -> f64 {
+pub(super) fn worth(n: usize, lag_one: Option<f64>) -> f64 {
     let n = n as f64;
     match lag_one {
         Some(r) if r > CORRELATED => (n * (1.0 - r) / (1.0 + r)).max(2.0).min(n),

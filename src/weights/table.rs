@@ -1,7 +1,8 @@
 //! Weights in a table: which column holds them.
 
-use crate::units::{Kind, Unit};
+use crate::units::{Kind, Unit, parse_number};
 
+use super::clock::{Stamp, counted_in};
 use super::line::shorten;
 use super::read::{Column, ReadError};
 
@@ -15,8 +16,12 @@ pub(super) struct Header {
 /// Names that a column of weights usually has, best first.
 const WEIGHTS: [&str; 7] = ["net", "value", "weight", "fill", "mass", "reading", "grams"];
 const SHOWN: [&str; 4] = ["shown", "display", "displayed", "machine shows"];
-const LANES: [&str; 6] = ["lane", "head", "filler", "nozzle", "tube", "bucket"];
-const TIMES: [&str; 2] = ["time", "clock"];
+/// Names of a column of lanes; each is also the word that the lanes are then called by.
+const LANES: [&str; 8] = ["lane", "head", "filler", "nozzle", "tube", "bucket", "tray", "station"];
+/// What may stand beside such a name and leaves it plain: `head no.`, `lane_id`.
+const BESIDE_LANES: [&str; 5] = ["no", "nr", "number", "id", "name"];
+const TIMES: [&str; 4] = ["timestamp", "datetime", "time", "clock"];
+const DATES: [&str; 2] = ["date", "day"];
 
 /// Where to find what in a table; places from zero.
 #[derive(Debug, Clone, PartialEq)]
@@ -25,6 +30,21 @@ pub(super) struct Places {
     pub(super) shown: Option<usize>,
     pub(super) lane: Option<usize>,
     pub(super) time: Option<usize>,
+    pub(super) date: Option<usize>,
+    /// A column that counts time, with the seconds of one step.
+    pub(super) counted: Option<(usize, f64)>,
+}
+
+impl Places {
+    /// When the fill of a row was weighed.
+    pub(super) fn stamp<'a>(&self, cell: impl Fn(usize) -> &'a str) -> Stamp {
+        if let Some((place, step)) = self.counted {
+            let count = parse_number(cell(place)).ok();
+            return Stamp { day: None, seconds: count.map(|count| count * step) };
+        }
+        let cells = self.date.into_iter().chain(self.time);
+        Stamp::of(cells.flat_map(|place| cell(place).split_whitespace()))
+    }
 }
 
 impl Header {
@@ -47,11 +67,17 @@ impl Header {
         &self,
         weight: Option<&Column>,
         shown: Option<&Column>,
+        lane: Option<&Column>,
     ) -> Result<Places, ReadError> {
-        let lane = self.named(&LANES);
+        let lane = match lane {
+            Some(column) => Some(self.column(column)?),
+            None => self.names.iter().position(|name| lane_noun(name).is_some()),
+        };
         let time = self.named(&TIMES);
+        let date = self.named(&DATES).filter(|date| Some(*date) != time);
+        let counted = self.names.iter().enumerate().find_map(|(at, name)| Some((at, counted_in(name)?)));
         let shown = shown.map(|c| self.column(c)).transpose()?.or_else(|| self.named(&SHOWN));
-        let taken = [lane, time, shown];
+        let taken = [lane, time, date, counted.map(|c| c.0), shown];
         let by_name = self.named(&WEIGHTS).filter(|at| !taken.contains(&Some(*at)));
         let only = || (self.names.len() == 1).then_some(0);
         let first = || (0..self.names.len()).find(|at| !taken.contains(&Some(*at)));
@@ -62,7 +88,7 @@ impl Header {
                 .or_else(|| first().filter(|_| self.names.len() <= 2))
                 .ok_or_else(|| ReadError::WhichColumn { names: self.shown_names() })?,
         };
-        Ok(Places { weight, shown, lane, time })
+        Ok(Places { weight, shown, lane, time, date, counted })
     }
 
     fn column(&self, column: &Column) -> Result<usize, ReadError> {
@@ -97,6 +123,16 @@ impl Header {
         let last = name.split(|c: char| !c.is_alphanumeric()).rfind(|part| !part.is_empty())?;
         Unit::find(last).filter(|u| u.kind == Kind::Mass && last != name)
     }
+}
+
+/// What a lane is called by the name of its column: `head` for `Head no.`; `None` for anything not plain, as in
+/// `head loss`.
+pub(super) fn lane_noun(name: &str) -> Option<&'static str> {
+    let name = name.to_lowercase();
+    let mut parts = name.split(|c: char| !c.is_alphanumeric()).filter(|part| !part.is_empty());
+    let first = parts.next()?;
+    let noun = LANES.into_iter().find(|noun| first == *noun || first.strip_suffix('s') == Some(noun))?;
+    parts.all(|part| BESIDE_LANES.contains(&part)).then_some(noun)
 }
 
 /// The cells of a line, without blanks and quotation marks around them.

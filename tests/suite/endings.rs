@@ -36,7 +36,10 @@ fn help_shows_examples_before_usage_and_fits_a_phone() {
 #[test]
 fn every_command_has_examples_that_work() {
     let tool = Tool::built_in(80);
-    std::fs::write(tool.home().join("fills.csv"), "net\n247.2\n247.0\n246.9\n247.4\n").unwrap();
+    for name in ["fills.csv", "before.csv", "after.csv"] {
+        let fills = "net,head\n247.2,1\n247.0,2\n246.9,1\n247.4,2\n";
+        std::fs::write(tool.home().join(name), fills).unwrap();
+    }
     std::fs::write(
         tool.home().join("phrases.yaml"),
         "- {said: bags are under, means: [fills-steadily-light]}\n",

@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::rule::{JudgedOut, judged};
 use crate::view::weighing as seen;
 use crate::weights::allowance::Advice;
-use crate::weights::{Patterns, Remark, Skipped, Summary};
+use crate::weights::{Change, Lanes, Patterns, Remark, Skipped, Summary};
 
 /// What a run says.
 #[derive(Debug, Serialize)]
@@ -14,6 +14,7 @@ pub struct WeighingOut<'a> {
     says: String,
     unit: &'static str,
     unit_assumed: bool,
+    dates_unclear: bool,
     target: Option<f64>,
     tolerance: Option<f64>,
     usual_spread: Option<f64>,
@@ -22,6 +23,9 @@ pub struct WeighingOut<'a> {
     patterns: &'a Patterns,
     allowance: Option<&'a Advice>,
     rule: Option<JudgedOut<'a>>,
+    lane_column: Option<&'a str>,
+    lanes: Option<&'a Lanes>,
+    change: Option<&'a Change>,
     remarks: Vec<String>,
     skipped_count: usize,
     skipped: Vec<SkippedOut<'a>>,
@@ -42,6 +46,7 @@ pub fn weighing<'a>(answer: &'a seen::Weighing) -> WeighingOut<'a> {
         says: answer.sentence(),
         unit: answer.read.run.unit().name,
         unit_assumed: answer.read.unit_assumed,
+        dates_unclear: answer.read.dates_unclear,
         target: answer.read.run.target(),
         tolerance: answer.question.tolerance,
         usual_spread: answer.question.usual_spread,
@@ -50,6 +55,9 @@ pub fn weighing<'a>(answer: &'a seen::Weighing) -> WeighingOut<'a> {
         patterns: &answer.patterns,
         allowance: answer.advice.as_ref(),
         rule: answer.judged.as_ref().and_then(|own| Some(judged(&own.rule, own.said.as_ref().ok()?))),
+        lane_column: answer.read.lane_column.as_ref().map(|column| column.name.as_str()),
+        lanes: answer.lanes.as_ref(),
+        change: answer.change.as_ref(),
         remarks: answer.remarks().iter().map(Remark::to_string).collect(),
         skipped_count: answer.read.skipped_count,
         skipped: answer.read.skipped.iter().map(skipped).collect(),
