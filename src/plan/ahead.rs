@@ -17,7 +17,7 @@ const FIRST_ACTS: usize = 3;
 /// Questions weighed after each answer: the best few by one step.
 const SECOND: usize = 8;
 /// Questions tried as the first of several, when nothing else is better than to send somebody.
-const FURTHER: usize = 4;
+const FURTHER: usize = 2;
 /// Most courses that are worked out for the second step.
 const MOST_COURSES: usize = 1500;
 

@@ -11,11 +11,11 @@ use super::prospect::Prospect;
 use super::state::State;
 
 /// Most questions one after the other.
-const DEEPEST: usize = 6;
+const DEEPEST: usize = 5;
 /// An answer less likely than this is not asked on.
 const LEAST: f64 = 0.002;
 /// Most places at which the next question is sought.
-const MOST_PLACES: usize = 150;
+const MOST_PLACES: usize = 60;
 /// A question that tells less than this is not asked, in bits.
 const LEAST_BITS: f64 = 0.01;
 /// Minutes that any question takes beside its own, so that none is told for nothing.
