@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::{CommandError, Context, Outcome, Result};
 use crate::ids;
+use crate::knowledge::Judges;
 use crate::units::{Kind, Quantity, Unit};
 use crate::view::Page;
 use crate::view::sums::{self, Fine};
@@ -112,7 +113,7 @@ pub(super) enum Sum {
         #[arg(long, value_name = "SECONDS")]
         rest: f64,
         /// Weigh heads
-        #[arg(long, value_name = "N", default_value_t = 1)]
+        #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=1000))]
         heads: u32,
         /// Fills a minute that are wanted
         #[arg(long, value_name = "N")]
@@ -129,13 +130,18 @@ struct SumOut<'a, T> {
     found: &'a T,
 }
 
-fn say<T: Serialize>(context: &mut Context, sum: &'static str, found: &T, page: &Page) -> Result {
+fn say<T: Serialize>(
+    context: &mut Context,
+    (sum, good): (&'static str, bool),
+    found: &T,
+    page: &Page,
+) -> Result {
     if context.options.json {
         context.json(&SumOut { format: "handlamp-sum/1", sum, found })?;
     } else {
         context.page(page)?;
     }
-    Ok(Outcome::Done)
+    Ok(if good { Outcome::Done } else { Outcome::NotGood })
 }
 
 pub(super) fn run(sum: &Sum, context: &mut Context) -> Result {
@@ -144,19 +150,24 @@ pub(super) fn run(sum: &Sum, context: &mut Context) -> Result {
             let (weights, fine) = masses(readings)?;
             let (limit, class) = allowed(against)?;
             let found = scale::corners(weights[0], &weights[1..], limit);
-            say(context, "corners", &found, &sums::corners(&found, fine, class.as_deref()))
+            say(
+                context,
+                ("corners", found.corners.iter().all(|corner| !corner.beyond)),
+                &found,
+                &sums::corners(&found, fine, class.as_deref()),
+            )
         }
         Sum::Repeats { readings, against } => {
             let (weights, fine) = masses(readings)?;
             let (limit, class) = allowed(against)?;
             let found = scale::repeats(&weights, limit).ok_or_else(|| wanted("Two readings"))?;
-            say(context, "repeats", &found, &sums::repeats(&found, fine, class.as_deref()))
+            say(context, ("repeats", found.within), &found, &sums::repeats(&found, fine, class.as_deref()))
         }
         Sum::ZeroSpan { empty, loaded, load } => {
             let (weights, fine) = masses(&[empty.clone(), loaded.clone()])?;
             let found = scale::zero_and_span(weights[0], weights[1], mass("load", load)?)
                 .ok_or_else(|| wanted("A load that raises the reading"))?;
-            say(context, "zero-span", &found, &sums::zero_and_span(&found, fine))
+            say(context, ("zero-span", true), &found, &sums::zero_and_span(&found, fine))
         }
         Sum::Signal { excitation, output, capacity, load, step } => {
             let volts = quantity("excitation", excitation, Kind::Voltage)?;
@@ -164,23 +175,30 @@ pub(super) fn run(sum: &Sum, context: &mut Context) -> Result {
             let (capacity, load, step) =
                 (mass("capacity", capacity)?, mass("load", load)?, mass("step", step)?);
             let found = scale::signal(volts, rated, capacity, load, step)
-                .ok_or_else(|| wanted("Figures above nought"))?;
-            say(context, "signal", &found, &sums::signal(&found))
+                .ok_or_else(|| wanted("A load within the capacity, of more than one step,"))?;
+            say(context, ("signal", true), &found, &sums::signal(&found))
         }
         Sum::Empties { weights, label, rule } => {
             let (weights, fine) = masses(weights)?;
             let label = mass("label", label)?;
             let knowledge = context.knowledge()?;
             let rule = super::weights::rule_named(&knowledge, rule)?;
+            if rule.judges != Judges::Average {
+                return Err(CommandError::input(
+                    "This sum is of an average-quantity rule, and that is none.",
+                )
+                .hint("Like --rule eu-average-quantity.".to_owned()));
+            }
             let short = rule.limit(label).ok_or_else(|| wanted("A label within the rule's range"))?;
             let found = scale::empties(&weights, label, short).ok_or_else(|| wanted("Two empty bags"))?;
-            say(context, "empties", &found, &sums::empties(&found, fine, &rule.head.title))
+            say(context, ("empties", true), &found, &sums::empties(&found, fine, &rule.head.title))
         }
         Sum::RejectPoint { passes, limit } => {
             let (weights, fine) = masses(passes)?;
             let limit = mass("limit", limit)?;
-            let found = scale::reject_point(&weights, limit).ok_or_else(|| wanted("Two passes"))?;
-            say(context, "reject-point", &found, &sums::reject_point(&found, limit, fine))
+            let found = scale::reject_point(&weights, limit)
+                .ok_or_else(|| wanted("Passes that differ, of a pack over the limit,"))?;
+            say(context, ("reject-point", true), &found, &sums::reject_point(&found, limit, fine))
         }
         Sum::Pace { target, cut_off, coarse, fine, rest, heads, wanted: a_minute } => {
             let [target, cut_off] = [mass("target", target)?, mass("cut-off", cut_off)?];
@@ -189,7 +207,7 @@ pub(super) fn run(sum: &Sum, context: &mut Context) -> Result {
                 .filter(|cycle| cycle.seconds().is_finite())
                 .ok_or_else(|| wanted("A cut-off below the target, and no figure below nought,"))?;
             let page = sums::cycle(&found, f64::from(*heads), *a_minute);
-            say(context, "pace", &found, &page)
+            say(context, ("pace", true), &found, &page)
         }
     }
 }
@@ -217,7 +235,8 @@ fn mass(what: &str, text: &str) -> Result<f64> {
 
 /// A quantity above nought, in its base unit.
 fn quantity(what: &str, text: &str, kind: Kind) -> Result<f64> {
-    let found = Quantity::parse_in(text, kind.base())
+    let found = Quantity::parse(text)
+        .and_then(|_| Quantity::parse_in(text, kind.base()))
         .map_err(|error| CommandError::input(format!("--{what}: {error}.")))?;
     if found.base() > 0.0 {
         Ok(found.base())
@@ -235,6 +254,15 @@ fn masses(texts: &[String]) -> Result<(Vec<f64>, Fine)> {
             .map_err(|error| CommandError::input(format!("Reading {}: {error}.", place + 1)))?;
         if place == 0 {
             assumed = found.unit;
+        }
+        // A bare figure in another unit than the first is a slip, not a reading.
+        let apart = all.first().map_or(1.0, |first: &f64| (found.base() / first).abs());
+        if apart > 100.0 && Quantity::parse(&texts[0]).is_ok() && Quantity::parse(text).is_err() {
+            return Err(CommandError::input(format!(
+                "Reading {}: is it in {}? Give its unit.",
+                place + 1,
+                assumed.name
+            )));
         }
         all.push(found.base());
     }

@@ -6,12 +6,12 @@ use std::path::Path;
 use super::sums::{self, Sum};
 use super::{CommandError, Context, Outcome, Result, context, show};
 use crate::ids;
-use crate::knowledge::{Knowledge, Rule};
+use crate::knowledge::{Judges, Knowledge, Rule};
 use crate::render::json;
 use crate::units::{Kind, Quantity, Unit};
 use crate::view::weighing::{self, Weighing};
 use crate::view::words;
-use crate::weights::rules::Held;
+use crate::weights::rules::{self, Held};
 use crate::weights::{Column, Question, ReadOptions, Run, Start, read};
 
 /// Larger inputs are no run of fills.
@@ -135,7 +135,9 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
     } else {
         context.page(&weighing::page(&weighing))?;
     }
-    Ok(Outcome::Done)
+    let judged = weighing.judged.as_ref().and_then(|judged| judged.said.as_ref().ok());
+    let fails = judged.is_some_and(|judgement| judgement.outcome() == rules::Outcome::Fails);
+    Ok(if fails { Outcome::NotGood } else { Outcome::Done })
 }
 
 /// The run held against the rule named.
@@ -151,6 +153,11 @@ fn held(args: &Args, label: Option<f64>, weighing: Weighing, context: &Context) 
         if figure.is_some_and(|figure| !(figure > 0.0 && figure < 1e12)) {
             return Err(CommandError::input(format!("--{name}: it is more than nought.")));
         }
+    }
+    if args.class.is_some() && rule.judges != Judges::EachFill {
+        return Err(CommandError::usage(
+            "--class is for the class of a filling machine; this rule has none.",
+        ));
     }
     let held = Held {
         label,

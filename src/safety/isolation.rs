@@ -137,8 +137,9 @@ impl Isolation {
         before.push(Self::SCALE_FEED.to_owned());
         if exposures.has(Exposure::AtScale) {
             before.push(
-                "For a step that reads the scale, and for nothing else, its own feed alone may be on. If it shares a \
-                 supply with a drive, stop: test from outside."
+                "For a step that reads the scale, and for nothing else, its own feed alone may be on: switched on by whoever \
+                 holds its key, off and locked again after. If it shares a supply with a drive, stop: test from \
+                 outside."
                     .to_owned(),
             );
             before.push(

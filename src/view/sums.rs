@@ -2,9 +2,7 @@
 
 use super::{Page, Words, words};
 use crate::units::Unit;
-use crate::weights::scale::{
-    Corners, Cycle, Empties, FEWEST_EMPTIES, RejectPoint, Repeats, Signal, ZeroAndSpan,
-};
+use crate::weights::scale::{Corners, Cycle, Empties, FEWEST, RejectPoint, Repeats, Signal, ZeroAndSpan};
 
 /// Weights as they are shown: in the unit typed, as fine as what was typed.
 #[derive(Debug, Clone, Copy)]
@@ -87,7 +85,9 @@ pub fn repeats(found: &Repeats, fine: Fine, class: Option<&str>) -> Page {
 
 /// An error taken apart.
 pub fn zero_and_span(found: &ZeroAndSpan, fine: Fine) -> Page {
-    let said = if found.zero.abs() >= found.span.abs() {
+    let said = if found.zero == 0.0 && found.span == 0.0 {
+        "No error."
+    } else if found.zero.abs() >= found.span.abs() {
         "Most of it is zero: the same at every weight."
     } else {
         "Most of it is span: it grows with the weight."
@@ -131,7 +131,9 @@ pub fn signal(found: &Signal) -> Page {
 
 /// Empty bags.
 pub fn empties(found: &Empties, fine: Fine, rule: &str) -> Page {
-    let said = if found.mean_may_stand {
+    let said = if found.n < FEWEST {
+        "Too few bags to say."
+    } else if found.mean_may_stand {
         "One mean tare may stand for each."
     } else {
         "One mean tare will not do: tare each bag, or get bags that vary less."
@@ -150,11 +152,8 @@ pub fn empties(found: &Empties, fine: Fine, rule: &str) -> Page {
             fine.finer(found.limit)
         ),
     ]);
-    if found.n < FEWEST_EMPTIES {
-        page.text(format!(
-            "{} is few: weigh {FEWEST_EMPTIES} or more.",
-            words::count(found.n, "bag", "bags")
-        ));
+    if found.n < FEWEST {
+        page.text(format!("{} is few: weigh {FEWEST} or more.", words::count(found.n, "bag", "bags")));
     }
     page.text(format!(
         "A quarter of what a pack may be short, by: {rule}. Other countries use other limits."
@@ -182,6 +181,9 @@ pub fn reject_point(found: &RejectPoint, limit: f64, fine: Fine) -> Page {
             words::thousands((1.0 / found.missed).round())
         ),
     ]);
+    if found.n < FEWEST {
+        page.text(format!("{} is few: make {FEWEST} or more.", words::count(found.n, "pass", "passes")));
+    }
     page
 }
 

@@ -119,7 +119,9 @@ fn outcome(outcome: Outcome) -> String {
         Outcome::TooFew { more: Some(more) } => {
             format!("too few fills to say; about {} would tell", words::count(more, "more", "more"))
         }
-        Outcome::TooFew { more: None } => "too close to the limit to say with any number of fills".to_owned(),
+        Outcome::TooFew { more: None } => {
+            "too close to the limit to say, even with thousands of fills".to_owned()
+        }
     }
 }
 

@@ -1,12 +1,11 @@
 //! What an answer does: a reading, a circumstance, a remedy with the setting it changes, the closing.
 
 use super::assess::AssessError;
-use super::state::{Ask, Change, Lockout, Show, Work};
+use super::state::{Ask, Change, Show, Work};
 use super::step::Pace;
 use crate::casebook::{Closing, Entry, Event, Happened, Reading, RemedyResult, What};
 use crate::ids::{RemedyId, SettingId};
 use crate::knowledge::{Asks, Knowledge};
-use crate::safety::Exposure;
 use crate::weights::proof::Proof;
 
 /// What stood in the setting of a remedy, when it was written down and nothing was typed there since.
@@ -37,10 +36,6 @@ impl Pace<'_> {
             self.state.target = Some((fills.target, fills.unit.clone()));
         }
         let run = matches!(check.asks, Asks::Run) && reading != Reading::CannotTell;
-        if self.exposures(&check.work).has(Exposure::Running) {
-            // It ran, so the locks were off.
-            self.state.lockout = Lockout::default();
-        }
         let proved_before = self.proved();
         let moment = self.moment();
         self.event(What::Reading { check: id, reading, moment });

@@ -279,7 +279,9 @@ const UNDER_A_LOCK: [Input; 2] = [Input::ToTry, Input::Result(RemedyResult::NotT
 
 /// What can be said of a remedy now, as numbered. Under a lock it is handed back before it is tried.
 pub fn results(state: &State) -> &'static [Input] {
-    if state.lockout.key.is_some() { &UNDER_A_LOCK } else { &RESULTS }
+    // What is corrected was tried before, whatever lock is on now.
+    let corrects = state.correcting.is_some() && state.to_try().is_none();
+    if state.lockout.key.is_some() && !corrects { &UNDER_A_LOCK } else { &RESULTS }
 }
 /// How a case can be closed, as numbered.
 pub const CLOSINGS: [Closing; 4] =

@@ -199,6 +199,17 @@ pub struct Lockout {
     pub procedure: Option<bool>,
     /// Locked and tried, and whose key.
     pub key: Option<String>,
+    /// The work that it was said to stand for just now, by id: only its steps are shown.
+    pub stands_for: Option<String>,
+    /// Somebody said that it stays on, so that nothing which needs power is proposed unless nothing else is left.
+    pub stays: bool,
+}
+
+impl Lockout {
+    /// Whether the steps of this work may be shown: without a lock, or when the lock was asked about for it.
+    pub fn shows(&self, work: &str) -> bool {
+        self.key.is_none() || self.stands_for.as_deref() == Some(work)
+    }
 }
 
 /// A walk at one moment.

@@ -5,13 +5,13 @@ use super::answers::stood;
 use super::assess::{AssessError, assess};
 use super::desk::Desk;
 use super::input::Input;
+use super::lockout::left_on;
 use super::opening::items_answered;
 use super::state::{Ask, Item, Lockout, Show, State, Step, Work};
 use crate::casebook::{Case, Entry, Event, What};
 use crate::ids::{CheckId, CircumstanceId, RemedyId};
 use crate::knowledge::{Asks, Knowledge};
 use crate::plan::{Candidate, Kind};
-use crate::safety::Exposures;
 
 /// Drives a walk over one knowledge. It never prints, reads no clock and writes nothing.
 pub struct Walker<'k> {
@@ -78,6 +78,7 @@ impl<'k> Walker<'k> {
         opened.remove(&Item::Who);
         let mut pace = self.pace(step.state);
         pace.state.target = last_target(&pace.state.case);
+        pace.state.lockout = left_on(&pace.state.case);
         pace.state.resumed = true;
         pace.opening()?;
         if closed {
@@ -160,7 +161,8 @@ impl Pace<'_> {
         };
         let wanted = |id: &str| !self.state.passed.contains(id);
         let stop = assessment.plan.next.first().is_some_and(|c| c.kind == Kind::Stop);
-        let best = assessment.plan.next.iter().find(|c| wanted(&c.id)).cloned();
+        let steps = || assessment.plan.next.iter().filter(|c| wanted(&c.id));
+        let best = steps().find(|c| !self.waits_for_power(c)).or_else(|| steps().next()).cloned();
         let resumed = std::mem::take(&mut self.state.resumed);
         if let Some(ask) = self.broken_off().filter(|_| resumed && !stop) {
             self.state.ask = ask;
@@ -208,11 +210,6 @@ impl Pace<'_> {
 
     pub(super) fn changes(&self, remedy: &RemedyId) -> bool {
         self.knowledge.remedies.get(remedy).is_some_and(|r| r.changes.is_some())
-    }
-
-    pub(super) fn exposures(&self, work: &crate::knowledge::Work) -> Exposures {
-        let machine = self.knowledge.machines.get(&self.state.case.machine);
-        machine.map_or_else(Exposures::outside, |machine| machine.exposures(work))
     }
 
     fn is_complaint(&self, id: &CheckId) -> bool {

@@ -17,7 +17,7 @@ pub const HARDLY_ANY: f64 = 1e-4;
 const SPREADS_FOR_FEW: f64 = 1.96;
 /// Spreads that leave one in ten thousand below, as the guidance has it.
 const SPREADS_FOR_HARDLY_ANY: f64 = 3.72;
-/// Fewer fills say nothing of each fill; thirty give a usable look.
+/// Fewer independent fills say nothing; thirty give a usable look.
 const FILLS_FOR_A_LOOK: usize = 10;
 /// No more fills than this are asked for.
 const MOST_FILLS: usize = 20_000;
@@ -175,7 +175,9 @@ pub fn judge(rule: &Rule, fills: &[f64], summary: &Summary, held: &Held) -> Resu
             .map(|usual| lowest(seen.spread) - lowest(usual))
             .filter(|saves| *saves > 0.0),
     };
-    let lowest_target = Some(LowestTarget { safe: lowest(spread.high), measured: lowest(spread.estimate) });
+    let enough = seen.worth >= FILLS_FOR_A_LOOK as f64;
+    let lowest_target =
+        enough.then(|| LowestTarget { safe: lowest(spread.high), measured: lowest(spread.estimate) });
     Ok(Judgement { label, limit: short, points, lowest_target, giveaway: Some(giveaway) })
 }
 
@@ -216,10 +218,9 @@ impl Seen<'_> {
     fn short(&self, what: What, below: f64, share: f64) -> Point {
         let at = |worth: f64| long_run_share((below - self.mean) / self.spread, worth);
         let weighed = self.fills.iter().filter(|fill| **fill < below).count();
+        let point = self.point(what, share, &at, |found| settled(found.high <= share, found.low > share));
         let none_may = share <= HARDLY_ANY && weighed > 0;
-        self.point(what, share, &at, |found| {
-            settled(found.high <= share && !none_may, found.low > share || none_may)
-        })
+        if none_may { Point { outcome: Outcome::Fails, ..point } } else { point }
     }
 
     fn each_fill(&self, limit: f64) -> Point {
@@ -244,7 +245,13 @@ impl Seen<'_> {
         let now = self.fills.len();
         let share = self.worth / now as f64;
         let with = |more: usize| settled(&at((now + more) as f64 * share)).is_some();
-        let outcome = settled(&measured).unwrap_or_else(|| Outcome::TooFew { more: fewest(with) });
+        let few = self.worth < FILLS_FOR_A_LOOK as f64;
+        let outcome = if few {
+            let lacking = (FILLS_FOR_A_LOOK as f64 - self.worth) / share;
+            Outcome::TooFew { more: Some(lacking.ceil() as usize) }
+        } else {
+            settled(&measured).unwrap_or_else(|| Outcome::TooFew { more: fewest(with) })
+        };
         Point { what, limit, measured, outcome }
     }
 }

@@ -16,8 +16,8 @@ const SMALL_TARE: f64 = 0.05;
 const TARE_SHARE: f64 = 0.25;
 /// Spreads to either side between which a checkweigher may decide either way.
 const GREY: f64 = 3.0;
-/// Fewer empty bags than this say little of their spread.
-pub const FEWEST_EMPTIES: usize = 10;
+/// Fewer empty bags, or passes of a pack, than this say little of their spread.
+pub const FEWEST: usize = 10;
 
 /// What a class III scale with this step may be off at a load, in service; none past its range.
 pub fn limit_in_service(load: f64, step: f64) -> Option<f64> {
@@ -131,7 +131,7 @@ pub struct Signal {
 /// Volts of excitation, rated output in mV/V, capacity of all cells together, live load and step in grams.
 pub fn signal(volts: f64, rated: f64, capacity: f64, load: f64, step: f64) -> Option<Signal> {
     let all = [volts, rated, capacity, load, step];
-    if !all.iter().all(|figure| *figure > 0.0 && figure.is_finite()) {
+    if !all.iter().all(|figure| *figure > 0.0 && figure.is_finite()) || load > capacity || step > load {
         return None;
     }
     let full_mv = volts * rated;
@@ -188,9 +188,13 @@ pub struct RejectPoint {
     pub missed: f64,
 }
 
-/// From passes of one known pack at line speed.
+/// From passes of one known pack at line speed, which weighs more than the limit; none when they do not differ at all, since the
+/// display then hides what the scale does.
 pub fn reject_point(passes: &[f64], limit: f64) -> Option<RejectPoint> {
-    let spread = spread(passes)?;
+    let spread = spread(passes).filter(|spread| *spread > 0.0)?;
+    if mean(passes)? <= limit {
+        return None;
+    }
     let half_width = GREY * spread;
     let missed = normal_below(-GREY);
     Some(RejectPoint { n: passes.len(), spread, half_width, reject_below: limit + half_width, missed })

@@ -155,7 +155,9 @@ outside only.
       where it has one.
    7. For a step that reads the scale,
       and for nothing else, its own feed
-      alone may be on. If it shares a
+      alone may be on: switched on by
+      whoever holds its key, off and
+      locked again after. If it shares a
       supply with a drive, stop: test
       from outside.
    8. For work at the scale's terminals
@@ -231,7 +233,8 @@ is none: stop, checks from outside only.
       is not shut. Clear people before the air goes.
    6. Isolate the scale's own feed, where it has one.
    7. For a step that reads the scale, and for nothing else, its own feed alone
-      may be on. If it shares a supply with a drive, stop: test from outside.
+      may be on: switched on by whoever holds its key, off and locked again
+      after. If it shares a supply with a drive, stop: test from outside.
    8. For work at the scale's terminals its own feed stays locked, and a
       qualified electrical person proves it dead.
    9. See that no start path is left: the start key at the panel.

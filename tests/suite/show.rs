@@ -59,7 +59,9 @@ outside only.
       where it has one.
    7. For a step that reads the scale,
       and for nothing else, its own feed
-      alone may be on. If it shares a
+      alone may be on: switched on by
+      whoever holds its key, off and
+      locked again after. If it shares a
       supply with a drive, stop: test
       from outside.
    8. For work at the scale's terminals

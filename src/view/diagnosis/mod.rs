@@ -68,7 +68,7 @@ fn asked(knowledge: &Knowledge, state: &State) -> Page {
         Ask::Circumstance(id) => works::circumstance(knowledge, state, id),
         Ask::Authority(work) => works::authority(knowledge, state, work),
         Ask::Locked(work) => works::locked(knowledge, state, work),
-        Ask::StillLocked(_) => works::still_locked(state),
+        Ask::StillLocked(work) => works::still_locked(knowledge, state, work),
         Ask::HandBack(work) => works::hand_back(knowledge, state, work),
         Ask::Remedy(id) => works::remedy(knowledge, state, id),
         Ask::Before(id) => works::before(knowledge, state, id),

@@ -5,7 +5,7 @@ use super::super::{Block, Lockout, Page, Words};
 use super::{reasons, title};
 use crate::casebook::{Case, RemedyResult, What};
 use crate::ids::{CheckId, CircumstanceId, RemedyId};
-use crate::knowledge::{Asks, How, Knowledge, Machine, Setting, Work as Worked};
+use crate::knowledge::{Asks, Knowledge, Machine, Setting, Work as Worked};
 use crate::plan::Candidate;
 use crate::safety::{Exposure, Isolation, MissingCaution};
 use crate::units::{Kind, Quantity};
@@ -39,8 +39,15 @@ fn head(page: &mut Page, knowledge: &Knowledge, state: &State, id: &str, work: O
 }
 
 /// The steps with their cautions, or the plain refusal to show them.
-fn steps(page: &mut Page, knowledge: &Knowledge, state: &State, work: &Worked) {
+fn steps(page: &mut Page, knowledge: &Knowledge, state: &State, id: &str, work: &Worked) {
     let Some(machine) = machine(knowledge, state) else { return };
+    let hidden = !state.lockout.shows(id) && !work.steps.is_empty();
+    if let Some(key) = state.lockout.key.as_ref().filter(|_| hidden) {
+        page.text(Words::new().strong(format!("The lock of {key} is on. ")).plain(
+            "Only what was done or seen already is asked here: nothing is run and nobody reaches in for it.",
+        ));
+        return;
+    }
     let exposures = machine.exposures(work);
     let unlocked = exposures.needs_isolation() && state.lockout.key.is_none();
     let live = exposures.has(Exposure::Energised) && !crate::walk::hands(&state.case).electrical;
@@ -67,42 +74,20 @@ fn steps(page: &mut Page, knowledge: &Knowledge, state: &State, work: &Worked) {
     }
 }
 
-fn isolated(knowledge: &Knowledge, state: &State, work: &Worked) -> bool {
-    machine(knowledge, state).is_some_and(|m| m.exposures(work).needs_isolation())
-}
-
-/// A lock is still on and the work is done from outside: power comes back only after the hand-back.
-fn power_first(page: &mut Page, knowledge: &Knowledge, state: &State, work: &Worked) {
-    if let Some(key) = state.lockout.key.as_deref().filter(|_| !isolated(knowledge, state, work)) {
-        page.text(
-            Words::new()
-                .strong(format!("The lock of {key} is still on."))
-                .plain(" Only what was seen before it went on, or needs no power, is asked here."),
-        );
-    }
-}
-
 /// The lock is on, and what comes next is done or tried from outside.
 pub(super) fn hand_back(knowledge: &Knowledge, state: &State, work: &Work) -> Page {
     let mut page = Page::default();
     let key = state.lockout.key.as_deref().unwrap_or("nobody");
     page.heading(format!("The lock of {key} comes off"));
-    let exposures =
-        work.of(knowledge).zip(machine(knowledge, state)).map(|(work, machine)| machine.exposures(work));
-    let powered = state.to_try().is_some() || exposures.is_some_and(|e| e.has(Exposure::Running));
     let name = words::clause(title(knowledge, work.id()));
-    page.text(if powered {
-        format!("Next, from outside and with power: {name}. Nothing runs before all of this is done.")
-    } else {
-        format!("Next, from outside: {name}. If it needs power, all of this comes first.")
+    page.text(match state.to_try() {
+        Some(_) => format!("Next, from outside and with power: whether it helped to {name}."),
+        None => format!("Next, from outside and with power: {name}."),
     });
+    page.text("Nothing runs before all of this is done.");
     page.push(numbered_hand_back());
     page.text(Words::new().strong("All of it done, everybody clear, every lock off?"));
-    page.hint(if powered {
-        "y once it is. n: the lock stays on, and something else is looked for."
-    } else {
-        "y once it is. n: the lock stays on, and it is done without power."
-    });
+    page.hint("y once it is. n: the lock stays on, and something else is looked for.");
     page
 }
 
@@ -122,10 +107,7 @@ pub(super) fn check(knowledge: &Knowledge, state: &State, id: &CheckId) -> Page 
     let Some(check) = knowledge.checks.get(id) else { return page };
     head(&mut page, knowledge, state, id.as_str(), Some(&check.work));
     needs(&mut page, &check.work);
-    if check.how != How::Told {
-        power_first(&mut page, knowledge, state, &check.work);
-    }
-    steps(&mut page, knowledge, state, &check.work);
+    steps(&mut page, knowledge, state, id.as_str(), &check.work);
     page.text(Words::new().strong(&check.ask));
     if !check.outcomes.is_empty() && check.outcomes.iter().all(|o| o.when.is_none()) {
         page.push(Block::Numbered(check.outcomes.iter().map(|o| sentence(&o.answer).into()).collect()));
@@ -201,8 +183,10 @@ pub(super) fn locked(knowledge: &Knowledge, state: &State, work: &Work) -> Page 
     page
 }
 
-pub(super) fn still_locked(state: &State) -> Page {
+pub(super) fn still_locked(knowledge: &Knowledge, state: &State, work: &Work) -> Page {
     let mut page = Page::default();
+    page.text(format!("Next: {}.", words::clause(title(knowledge, work.id()))));
+    page.text("The scale's own feed is locked too, unless this step reads the scale.");
     let key = state.lockout.key.as_deref().unwrap_or("nobody");
     page.text(Words::new().strong(Isolation::STILL_LOCKED).plain(format!(" Last said: {key}.")));
     page.hint("Type the same name, or n if the lock is off. Another name begins the lockout anew.");
@@ -214,7 +198,10 @@ pub(super) fn remedy(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pag
     let Some(remedy) = knowledge.remedies.get(id) else { return page };
     if state.lockout.key.is_none() && state.to_try() == Some(id) {
         page.heading(format!("Done: {}", words::clause(&remedy.head.title)));
-        page.text("Try it from outside, guards shut. No guard is opened for this question.");
+        page.text("Try it from outside. No guard is opened for this question.");
+        let proof = knowledge.checks.get(&remedy.proved_by.value);
+        let running = proof.map(|check| knowledge.cautions_of(&check.work)).unwrap_or_default();
+        running.into_iter().for_each(|caution| page.push(Block::Caution(caution)));
         how_it_went(&mut page, state);
         return page;
     }
@@ -237,9 +224,8 @@ pub(super) fn remedy(knowledge: &Knowledge, state: &State, id: &RemedyId) -> Pag
     if let Some(advised) = new_figure(knowledge, state, id) {
         page.text(advised);
     }
-    power_first(&mut page, knowledge, state, &remedy.work);
     together(&mut page, knowledge, state, id);
-    steps(&mut page, knowledge, state, &remedy.work);
+    steps(&mut page, knowledge, state, id.as_str(), &remedy.work);
     how_it_went(&mut page, state);
     page
 }

@@ -93,7 +93,7 @@ impl Stride<'_> {
         self.line(Line::Answered { item: id.clone(), answer, good: judged.good, corrects });
         if let Some(key) = key {
             self.line(Line::Locked { key: key.clone() });
-            self.state.lockout = Lockout { procedure: Some(true), key: Some(key) };
+            self.state.lockout = Lockout { procedure: Some(true), key: Some(key), ..Lockout::default() };
             self.state.fresh_lock = true;
         }
         if item.restores {

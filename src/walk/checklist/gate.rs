@@ -77,7 +77,7 @@ impl Stride<'_> {
                  first, or 'leave'.",
             ),
             (ListAsk::Authority(id), ListInput::Truth(true)) => {
-                self.state.lockout = Lockout { procedure: Some(true), key: None };
+                self.state.lockout = Lockout { procedure: Some(true), ..Lockout::default() };
                 self.gate(id);
             }
             (ListAsk::Authority(_), ListInput::Truth(false)) => self.say(
