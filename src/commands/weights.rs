@@ -25,7 +25,7 @@ Examples:
   handlamp weights 247.2 247.0 246.9 247.4 --target 250g
   handlamp weights fills.csv --column net --target 250g
   handlamp weights fills.csv --target 250g --rule eu-average-quantity
-  handlamp weights corners 500.0 500.2 500.0 499.6 500.8 --limit 0.75g
+  handlamp weights corners 500.0 500.2 500.0 499.6 500.4 --limit 0.75g
   handlamp weights fills.csv --lane head --target 250g
   handlamp weights after.csv --before before.csv --target 250g
   pbpaste | handlamp weights --target '1 lb' --unit lb
