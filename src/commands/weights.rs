@@ -117,16 +117,17 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
         mean_within: None,
     };
     let allowance = mass("allowance", &args.allowance)?.map(Quantity::base);
-    if let Some(id) = &args.machine {
-        let knowledge = context.knowledge()?;
-        let machine = show::machine(&knowledge, id)?;
+    let wanted = args.machine.is_some() || args.rule.is_some();
+    let knowledge = wanted.then(|| context.knowledge()).transpose()?;
+    if let Some((id, knowledge)) = args.machine.as_ref().zip(knowledge.as_ref()) {
+        let machine = show::machine(knowledge, id)?;
         question.tolerance = question.tolerance.or(Some(machine.tolerance));
         question.usual_spread = question.usual_spread.or(Some(machine.usual_spread));
     }
     let read = read(&text(args, context)?, &options)
         .map_err(|e| CommandError::input(crate::view::words::sentence(&e.to_string())))?;
     let label = mass("label", &args.label)?.map(Quantity::base);
-    let mut weighing = held(args, label, Weighing::of(read, question, allowance), context)?;
+    let mut weighing = held(args, label, Weighing::of(read, question, allowance), knowledge.as_ref())?;
     if let Some(before) = &args.before {
         weighing = weighing.since(&run_before(before, &options)?);
     }
@@ -141,10 +142,14 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
 }
 
 /// The run held against the rule named.
-fn held(args: &Args, label: Option<f64>, weighing: Weighing, context: &Context) -> Result<Weighing> {
-    let Some(id) = &args.rule else { return Ok(weighing) };
-    let knowledge = context.knowledge()?;
-    let rule = rule_named(&knowledge, id)?;
+fn held(
+    args: &Args,
+    label: Option<f64>,
+    weighing: Weighing,
+    knowledge: Option<&Knowledge>,
+) -> Result<Weighing> {
+    let Some((id, knowledge)) = args.rule.as_ref().zip(knowledge) else { return Ok(weighing) };
+    let rule = rule_named(knowledge, id)?;
     let Some(label) = label.or(weighing.read.run.target()) else {
         return Err(CommandError::usage("A rule needs what the label says: give --label or --target."));
     };

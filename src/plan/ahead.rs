@@ -191,42 +191,37 @@ fn nothing_left(prospect: &Prospect) -> Choice {
     }
 }
 
-impl Ahead<'_> {
-    fn minutes_of(&self, state: &State, question: usize) -> f64 {
-        let asked = &self.prospect.enquiries[question];
-        state.left * (asked.minutes + state.around(self.prospect, asked.lockout))
+/// A question, and what each answer comes to, by what `value` says of the state after it.
+pub(super) fn weigh(
+    prospect: &Prospect,
+    state: &State,
+    question: usize,
+    mut value: impl FnMut(&State) -> (f64, Move, Vec<Branch>),
+) -> Weighed {
+    let mut minutes = state.asking(prospect, question);
+    let mut branches = Vec::new();
+    for after in state.asked(prospect, question) {
+        let (further, then, onward) =
+            if after.left > 0.0 { value(&after) } else { (0.0, Move::Call, Vec::new()) };
+        minutes += further;
+        branches.push(Branch { probability: after.left / state.left, then, branches: onward });
     }
+    Weighed { first: Move::Ask(question), minutes, branches }
+}
 
+impl Ahead<'_> {
     /// A question, and after each answer the best course.
     fn one_step(&mut self, state: &State, question: usize) -> Weighed {
-        self.weigh(state, question, |ahead, after| {
-            ahead.courses += 1;
-            let course = course::greedy(ahead.prospect, after);
+        weigh(self.prospect, state, question, |after| {
+            self.courses += 1;
+            let course = course::greedy(self.prospect, after);
             (course.minutes, first_of(&course.batches), Vec::new())
         })
     }
 
     /// A question, and after each answer the best of a course and of one question more.
     fn two_steps(&mut self, state: &State, question: usize) -> Weighed {
-        self.weigh(state, question, Ahead::onward)
-    }
-
-    fn weigh(
-        &mut self,
-        state: &State,
-        question: usize,
-        mut value: impl FnMut(&mut Self, &State) -> (f64, Move, Vec<Branch>),
-    ) -> Weighed {
-        let mut minutes = self.minutes_of(state, question);
-        let mut branches = Vec::new();
-        let prospect = self.prospect;
-        for after in state.asked(prospect, question) {
-            let (further, then, onward) =
-                if after.left > 0.0 { value(self, &after) } else { (0.0, Move::Call, Vec::new()) };
-            minutes += further;
-            branches.push(Branch { probability: after.left / state.left, then, branches: onward });
-        }
-        Weighed { first: Move::Ask(question), minutes, branches }
+        weigh(self.prospect, state, question, |after| self.onward(after))
     }
 
     /// The best of a course and of one question before it.
@@ -235,7 +230,7 @@ impl Ahead<'_> {
         let course = course::greedy(self.prospect, state);
         let mut best = (course.minutes, first_of(&course.batches), Vec::new());
         for question in self.second.clone() {
-            if state.open.contains(&question) && self.minutes_of(state, question) < best.0 {
+            if state.open.contains(&question) && state.asking(self.prospect, question) < best.0 {
                 let weighed = self.one_step(state, question);
                 if weighed.minutes < best.0 - SAME {
                     best = (weighed.minutes, weighed.first, weighed.branches);

@@ -5,7 +5,7 @@
 //! complaint), unless the best course of remedies is cheaper there. That is one plan that can be followed, so what it is expected to
 //! take is never too little; looking further with a simple rule is a rollout (Bertsekas, Castañón, J. Heuristics 5, 1999).
 
-use super::ahead::{Branch, Move, Weighed, first_of};
+use super::ahead::{Branch, Move, Weighed, first_of, weigh};
 use super::course;
 use super::prospect::Prospect;
 use super::state::State;
@@ -48,15 +48,7 @@ impl<'a> Inquiry<'a> {
 
     /// A question, and the best way on after each answer.
     fn ask(&mut self, state: &State, question: usize, depth: usize) -> Weighed {
-        let mut minutes = self.minutes(state, question);
-        let mut branches = Vec::new();
-        for after in state.asked(self.prospect, question) {
-            let (further, then, onward) =
-                if after.left > 0.0 { self.onward(&after, depth) } else { (0.0, Move::Call, Vec::new()) };
-            minutes += further;
-            branches.push(Branch { probability: after.left / state.left, then, branches: onward });
-        }
-        Weighed { first: Move::Ask(question), minutes, branches }
+        weigh(self.prospect, state, question, |after| self.onward(after, depth))
     }
 
     fn onward(&mut self, state: &State, depth: usize) -> (f64, Move, Vec<Branch>) {
@@ -69,11 +61,6 @@ impl<'a> Inquiry<'a> {
         let Some(&(_, question)) = self.telling(state).first() else { return alone };
         let asked = self.ask(state, question, depth + 1);
         if asked.minutes < alone.0 { (asked.minutes, asked.first, asked.branches) } else { alone }
-    }
-
-    fn minutes(&self, state: &State, question: usize) -> f64 {
-        let asked = &self.prospect.enquiries[question];
-        state.left * (asked.minutes + state.around(self.prospect, asked.lockout))
     }
 
     /// Questions by what they tell in a minute, the most first.
@@ -91,7 +78,7 @@ impl<'a> Inquiry<'a> {
                 })
                 .sum();
             let bits = before - after / state.left;
-            let minutes = self.minutes(state, question) / state.left + BESIDE;
+            let minutes = state.asking(self.prospect, question) / state.left + BESIDE;
             (bits > LEAST_BITS).then_some((bits / minutes, question))
         };
         let mut telling: Vec<(f64, usize)> = state.open.iter().filter_map(tells).collect();

@@ -138,6 +138,12 @@ impl State {
             .map_or(0.0, |lockout| prospect.lockouts[lockout].around)
     }
 
+    /// Minutes of a question, times the probability of being here.
+    pub(super) fn asking(&self, prospect: &Prospect, question: usize) -> f64 {
+        let asked = &prospect.enquiries[question];
+        self.left * (asked.minutes + self.around(prospect, asked.lockout))
+    }
+
     /// Minutes of one act by itself, its lockout and its proof included.
     pub(super) fn alone(&self, prospect: &Prospect, act: usize) -> f64 {
         let act = &prospect.acts[act];

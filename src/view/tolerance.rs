@@ -127,15 +127,11 @@ fn outcome(outcome: Outcome) -> String {
 
 fn said(point: &Point, rule: &Rule, judgement: &Judgement, shown: &Shown<'_>) -> String {
     let (weight, figure) = (shown.weight, shown.figure);
+    let Interval { estimate, low, high } = point.measured;
+    let between = |say: &dyn Fn(f64) -> String| format!("{} ({} to {})", say(estimate), say(low), say(high));
     let times = if rule.judges == Judges::Average { 2.0 } else { 1.0 };
     let what = match point.what {
-        What::Average => format!(
-            "Average at least {}: {} ({} to {})",
-            weight(point.limit),
-            figure(point.measured.estimate),
-            figure(point.measured.low),
-            figure(point.measured.high)
-        ),
+        What::Average => format!("Average at least {}: {}", weight(point.limit), between(figure)),
         What::Short => {
             format!("At most 1 in 40 short by over {}: {}", weight(judgement.limit), shares(point))
         }
@@ -149,13 +145,9 @@ fn said(point: &Point, rule: &Rule, judgement: &Judgement, shown: &Shown<'_>) ->
             figure(point.limit),
             figure(point.measured.estimate)
         ),
-        What::Setting => format!(
-            "Average within {} of the set weight: off by {} ({} to {})",
-            figure(point.limit),
-            figure(point.measured.estimate),
-            figure(point.measured.low),
-            figure(point.measured.high)
-        ),
+        What::Setting => {
+            format!("Average within {} of the set weight: off by {}", figure(point.limit), between(figure))
+        }
     };
     format!("{what}. {}.", words::sentence_start(&outcome(point.outcome)))
 }
