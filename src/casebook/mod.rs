@@ -6,9 +6,11 @@
 mod figures;
 mod fit;
 mod form;
+pub mod log;
 mod model;
 mod read;
 mod read_event;
+pub mod set_up;
 pub mod sheet;
 mod store;
 mod write;

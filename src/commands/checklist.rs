@@ -292,7 +292,7 @@ fn take_up(
 ) -> Result {
     let id = sheet_of(sheets, args.id.as_deref(), |sheet| sheet.ended().is_none())?;
     let record = sheets.open(&id).map_err(stored)?;
-    let sheet = record.sheet().clone();
+    let sheet = record.log().clone();
     for damage in &sheet.damage {
         context.remark(&words::sentence(&format!("record {id}: {damage}")))?;
     }

@@ -12,6 +12,8 @@ pub(super) const LONGEST_LINE: usize = 1 << 20;
 pub(super) enum Lines {
     Terminal(Box<rustyline::DefaultEditor>),
     Pipe(std::io::StdinLock<'static>),
+    /// Lines given beforehand.
+    Given(std::vec::IntoIter<String>),
 }
 
 impl Lines {
@@ -23,6 +25,11 @@ impl Lines {
             return Lines::Terminal(Box::new(editor));
         }
         Lines::Pipe(std::io::stdin().lock())
+    }
+
+    /// Lines of a text, as they would be typed.
+    pub(super) fn of_text(text: &str) -> Self {
+        Lines::Given(text.lines().map(str::to_owned).collect::<Vec<_>>().into_iter())
     }
 
     /// Waits at a terminal until the person has read a part of a page. What is typed there is no answer to anything, and
@@ -58,6 +65,7 @@ impl Lines {
     pub(super) fn next(&mut self) -> Option<String> {
         match self {
             Lines::Terminal(editor) => editor.readline("> ").ok(),
+            Lines::Given(lines) => lines.next(),
             Lines::Pipe(stdin) => {
                 let mut bytes = Vec::new();
                 let mut limited = std::io::Read::take(&mut *stdin, LONGEST_LINE as u64);

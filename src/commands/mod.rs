@@ -16,6 +16,7 @@ mod manual;
 mod outcome;
 mod progress;
 mod rehearse;
+mod setup;
 mod sheet;
 mod show;
 mod sums;
@@ -48,6 +49,7 @@ Examples:
   handlamp find bags too light
   handlamp show fills-steadily-light
   handlamp weights fills.csv --target 250g
+  handlamp setup run
   handlamp checklist run daily-start
 ")]
 pub struct Program {
@@ -61,6 +63,7 @@ pub struct Program {
 enum Command {
     Diagnose(diagnose::Args),
     Case(case::Args),
+    Setup(setup::Args),
     Checklist(checklist::Args),
     Find(find::Args),
     Show(show::Args),
@@ -77,6 +80,7 @@ impl Command {
         let done = match self {
             Command::Diagnose(args) => diagnose::run(args, context),
             Command::Case(args) => case::run(args, context),
+            Command::Setup(args) => setup::run(args, context),
             Command::Checklist(args) => checklist::run(args, context),
             Command::Find(args) => find::run(args, context),
             Command::Show(args) => show::run(args, context),

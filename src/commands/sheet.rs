@@ -130,7 +130,7 @@ impl<'k> Round<'k> {
             }
         }
         if let Some(record) = &self.record {
-            step.state.sheet = record.sheet().clone();
+            step.state.sheet = record.log().clone();
         } else if step.state.machine_known && step.state.asked.0 {
             // The machine is named only now: what its other sheets say counts from here on.
             let around = around(self.lists, self.sheets, &step.state.sheet.head, None, context)?;
@@ -281,8 +281,8 @@ impl<'k> Round<'k> {
         let list = self.walker.list;
         match &self.record {
             None => page.text("Nothing was answered, so nothing is kept."),
-            Some(record) if record.sheet().ended().is_some() => {
-                let id = record.sheet().id.clone();
+            Some(record) if record.log().ended().is_some() => {
+                let id = record.log().id.clone();
                 page.text(format!("Sheet {id} is signed."));
                 page.hint(format!("handlamp checklist report {id} writes the report."));
                 if let Some(next) =
@@ -296,8 +296,8 @@ impl<'k> Round<'k> {
                     let count = words::count(begun.split_whitespace().count(), "fill", "fills");
                     page.text(format!("The run was not given to its end: {count} typed are not kept."));
                 }
-                let id = record.sheet().id.clone();
-                let (done, all) = view::progress(self.knowledge, list, record.sheet());
+                let id = record.log().id.clone();
+                let (done, all) = view::progress(self.knowledge, list, record.log());
                 page.text(format!(
                     "Sheet {id} stays open, {done} of {} done. Everything answered is kept.",
                     words::count(all, "item", "items")
@@ -316,7 +316,7 @@ impl<'k> Round<'k> {
         if context.options.json
             && let Some(record) = &self.record
         {
-            context.json(&json::sheet(self.knowledge, list, record.sheet(), state.today))?;
+            context.json(&json::sheet(self.knowledge, list, record.log(), state.today))?;
         }
         Ok(Outcome::Done)
     }

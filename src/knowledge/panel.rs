@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 
 use super::fields::{Fields, Reader};
 use super::model::{At, Machine};
+use super::set_up::{SetUp, set_up};
 use super::yaml::{Node, Value};
 use crate::diag::{Code, Diagnostic};
 use crate::ids::{SettingId, SignId};
@@ -33,6 +34,8 @@ pub struct Setting {
     pub unit: Option<&'static Unit>,
     /// What stands there usually.
     pub usual: Option<String>,
+    /// How it is found when a product is set up; none when it is left alone.
+    pub set_up: Option<SetUp>,
     /// What this site's panel calls it; filled in by the site.
     pub called_here: Option<String>,
 }
@@ -99,12 +102,14 @@ fn setting(reader: &mut Reader<'_>, node: &Node) -> Option<Setting> {
     let mut fields = Fields::open(reader, node)?;
     let id = fields.id(reader, "id").map(|at: At<String>| at.value.as_str().into());
     let group = fields.need(reader, "group").and_then(|n| reader.choice(n, GROUPS)).map(str::to_owned);
+    let unit = fields.get("unit").and_then(|n| reader.unit(n));
     let setting = Setting {
         title: fields.text(reader, "title").unwrap_or_default(),
         what_it_does: fields.text(reader, "what_it_does").unwrap_or_default(),
         too: (fields.maybe_text(reader, "too_high"), fields.maybe_text(reader, "too_low")),
-        unit: fields.get("unit").and_then(|n| reader.unit(n)),
+        unit,
         usual: fields.maybe_text(reader, "usual"),
+        set_up: fields.get("set_up").and_then(|n| set_up(reader, n, unit)),
         called_here: fields.maybe_text(reader, "called_here"),
         id: id?,
         group: group?,

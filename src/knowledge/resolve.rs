@@ -29,6 +29,7 @@ pub(super) fn resolve(knowledge: &mut Knowledge) -> Vec<Diagnostic> {
     lookup.findings();
     lookup.causes();
     lookup.checks();
+    lookup.settings();
     lookup.remedies();
     let mut problems = lookup.problems;
     problems.extend(former_ids(knowledge));
@@ -232,6 +233,31 @@ impl Lookup<'_> {
                     let message = format!("'{}' has no degree 'much'", means.finding.value);
                     self.problems.push(Diagnostic::error(Code::BadValue, means.finding.span, message));
                 }
+            }
+        }
+    }
+
+    /// Checks and remedies that settings name.
+    fn settings(&mut self) {
+        let k = self.knowledge;
+        for set_up in k.machines.values().flat_map(|m| &m.settings).filter_map(|s| s.set_up.as_ref()) {
+            if let Some(check) = &set_up.check {
+                let checks = k.checks.keys().map(ids::CheckId::as_str);
+                self.known("check", check.value.as_str(), check.span, checks);
+                let outcomes =
+                    k.checks.get(&check.value).map(|c| c.outcomes.iter().map(|o| o.id.value.as_str()));
+                for outcome in set_up.more_when.iter().chain(&set_up.less_when) {
+                    self.known(
+                        "outcome",
+                        outcome.as_str(),
+                        check.span,
+                        outcomes.clone().into_iter().flatten(),
+                    );
+                }
+            }
+            for remedy in set_up.raise.iter().chain(&set_up.lower) {
+                let remedies = k.remedies.keys().map(ids::RemedyId::as_str);
+                self.known("remedy", remedy.value.as_str(), remedy.span, remedies);
             }
         }
     }

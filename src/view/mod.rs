@@ -16,6 +16,7 @@ pub mod picture;
 pub mod problems;
 pub mod rehearsal;
 pub mod report;
+pub mod setup;
 pub mod sums;
 pub mod tolerance;
 pub mod trial;

@@ -14,6 +14,7 @@ mod lockout;
 mod menus;
 mod opening;
 mod read;
+pub mod setup;
 mod state;
 mod step;
 mod told;

@@ -27,6 +27,7 @@ pub mod remark;
 pub mod rules;
 pub mod run;
 pub mod scale;
+pub mod setup;
 pub mod stats;
 pub mod summary;
 mod table;

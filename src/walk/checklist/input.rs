@@ -238,7 +238,7 @@ fn says_nothing(text: &str) -> bool {
 }
 
 /// A name has letters, no figures, and is no word to get on with.
-fn is_name(text: &str) -> bool {
+pub(in crate::walk) fn is_name(text: &str) -> bool {
     let text = text.trim();
     text.chars().filter(|c| c.is_alphabetic()).count() > 1
         && !text.chars().any(|c| c.is_ascii_digit() || c == ',' || c == ':')

@@ -4,7 +4,7 @@
 mod answers;
 mod gate;
 mod handover;
-mod input;
+pub(super) mod input;
 mod judge;
 mod run;
 mod state;

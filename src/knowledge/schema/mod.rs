@@ -6,13 +6,14 @@
 //!
 //! JSON Schema, draft 2020-12: <https://json-schema.org/draft/2020-12>.
 
+mod panel;
+
 use std::collections::BTreeSet;
 
 use serde_json::{Map, Value, json};
 
 use super::entries::{DIRECTIONS, LOCKOUT, PROBABLE, RATE, SEND_SOMEBODY, SUPPLIES};
 use super::model::{FindingKind, Knowledge};
-use super::panel::{GROUPS, SIGN_KINDS};
 use super::resolve::PATTERNS;
 use super::rules::{JUDGES, MARKETS, PERCENT, SETTING_SHARE};
 use super::works::{ASKED, AT_LEAST, FILLS, HOWS, MINUTES, QUANTITIES, REPEATS, WHOLE_ASKS};
@@ -256,8 +257,8 @@ fn machine() -> Value {
             may("start_paths", "Every way it can be started.", list(&text())),
             need("scale_supply", "Whether the scale is fed apart from the drives.", of_table(SUPPLIES)),
             may("options", "What may or may not be fitted, in words.", by_name([], &text())),
-            may("settings", "Its settings, in the order of the panel.", list(&setting())),
-            may("signs", "Its lamps and readings.", list(&sign())),
+            may("settings", "Its settings, in the order of the panel.", list(&panel::setting())),
+            may("signs", "Its lamps and readings.", list(&panel::sign())),
             need("usual_spread", "Standard deviation of fills when all is well.", quantity()),
             need("tolerance", "What is usually allowed either way.", quantity()),
             need("division", "Smallest step of its display.", quantity()),
@@ -266,32 +267,6 @@ fn machine() -> Value {
             may("lockout", "Minutes to lock out and to hand back.", lockout),
         ],
     )
-}
-
-fn setting() -> Value {
-    group(vec![
-        need("id", "Its id.", defined("id")),
-        need("group", "What it is for.", of_table(GROUPS)),
-        need("title", "Its name.", text()),
-        need("what_it_does", "For a newcomer.", text()),
-        may("too_high", "What happens when it is too high.", text()),
-        may("too_low", "What happens when it is too low.", text()),
-        may("unit", "Its unit.", defined("unit")),
-        may("usual", "What stands there usually.", text()),
-        may("called_here", "What this site's panel calls it; filled in by the site.", text()),
-    ])
-}
-
-fn sign() -> Value {
-    group(vec![
-        need("id", "Its id.", defined("id")),
-        need("kind", "Lit or dark, or a figure or word on the display.", of_table(SIGN_KINDS)),
-        need("title", "Its name.", text()),
-        need("what_it_says", "For a newcomer.", text()),
-        need("when_wrong", "How it looks when something is wrong, and what that means.", text()),
-        may("said", "How callers say it, in their own words.", list(&text())),
-        may("called_here", "What this site's panel calls it; filled in by the site.", text()),
-    ])
 }
 
 fn circumstance() -> Value {

@@ -3,18 +3,13 @@
 //! A sheet is a record of lines that are only ever added ([`Sheets`]). A correction is a line of its own; the first
 //! answer stays beside it. Each line carries a sum over itself and the line before, which shows accidental change.
 
-mod chain;
-mod keep;
-
 use std::collections::BTreeSet;
 
 use serde::{Deserialize, Serialize};
 
-pub use keep::{SheetRecord, Sheets};
-
 use super::figures;
+use super::log::{self, Begins, Log, LogRecord, Logs};
 use super::model::{Closing, Fills};
-use super::store::CaseId;
 use crate::ids::{ItemId, ListId, MachineId, OptionId, OutcomeId};
 use crate::units::Quantity;
 
@@ -209,42 +204,18 @@ pub enum Line {
     },
 }
 
-/// A line with when and by whom.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Kept {
-    /// Its number, from one; the head is line 1.
-    pub number: usize,
-    /// When, as an RFC 3339 timestamp.
-    pub at: String,
-    /// Who was answering.
-    pub by: Option<String>,
-    /// What.
-    pub line: Line,
-}
-
-impl Kept {
-    /// The day it was written; none while it is not on disk.
-    pub fn day(&self) -> Option<jiff::civil::Date> {
-        let at = self.at.parse::<jiff::Timestamp>().ok()?;
-        Some(at.to_zoned_datetime(jiff::tz::TimeZone::UTC).date())
-    }
-}
-
 /// A sheet as it stands.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Sheet {
-    /// Its id.
-    pub id: CaseId,
-    /// When it was begun.
-    pub begun: String,
-    /// What it is of.
-    pub head: Head,
-    /// Everything added, in order.
-    pub lines: Vec<Kept>,
-    /// What is wrong with the record, a sentence each; empty when it is whole.
-    pub damage: Vec<String>,
-    /// The sum over all of it, to be written on paper.
-    pub sum: String,
+pub type Sheet = Log<Head, Line>;
+/// The sheets in a store.
+pub type Sheets = Logs<Head, Line>;
+/// A sheet that only this process may add to.
+pub type SheetRecord = LogRecord<Head, Line>;
+/// A line with when and by whom.
+pub type Kept = log::Kept<Line>;
+
+impl Begins for Head {
+    const FORMAT: &str = "handlamp-sheet/1";
+    const FOLDER: &str = "checklists";
 }
 
 /// Where an item stands.
@@ -270,18 +241,6 @@ impl Standing {
 }
 
 impl Sheet {
-    /// A sheet that nothing was written on yet.
-    pub fn blank(head: Head, day: jiff::civil::Date) -> Self {
-        Self {
-            id: CaseId::of_day(day, 0),
-            begun: String::new(),
-            head,
-            lines: Vec::new(),
-            damage: Vec::new(),
-            sum: String::new(),
-        }
-    }
-
     /// Everything said about an item, in order.
     pub fn of<'s>(&'s self, item: &'s ItemId) -> impl DoubleEndedIterator<Item = &'s Kept> {
         self.lines.iter().filter(move |kept| kept.line.item() == Some(item))
@@ -322,11 +281,6 @@ impl Sheet {
             Line::Ended { name } => Some((name.as_str(), kept.at.as_str())),
             _ => None,
         })
-    }
-
-    /// When something was last added.
-    pub fn last(&self) -> &str {
-        self.lines.last().map_or(&self.begun, |kept| &kept.at)
     }
 
     /// Who looks after an open point, and by when.

@@ -1,39 +1,38 @@
-//! Sheets on disk: `checklists/ID.jsonl`, a line a thing, and `.ID.end`, which says how many lines there are, so that
-//! lines missing at the end are seen. Each line is on disk before anybody goes on.
+//! Logs on disk: `FOLDER/ID.jsonl`, a line a thing, and `.ID.end`, which says how many lines there are, so that lines
+//! missing at the end are seen. Each line is on disk before anybody goes on.
 
+use std::marker::PhantomData;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
 use super::chain;
-use super::{Head, Kept, Line, Sheet};
+use super::{Begins, Kept, Line, Log};
 use crate::casebook::store::{CaseId, Folder, LARGEST_RECORD, Lock, Opened, StoreError, landed, shown};
 use crate::diag::harmless;
 
-/// The format of a record that this program reads and writes.
-const FORMAT: &str = "handlamp-sheet/1";
 /// The longest line, in bytes.
 const LONGEST: usize = 1 << 20;
 
 /// The first line.
 #[derive(Serialize, Deserialize)]
-struct First {
+struct First<H> {
     format: String,
     id: String,
     at: String,
     #[serde(flatten)]
-    head: Head,
+    head: H,
 }
 
 /// Any other line.
 #[derive(Serialize, Deserialize)]
-struct Other {
+struct Other<L> {
     n: usize,
     at: String,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     by: Option<String>,
     #[serde(flatten)]
-    line: Line,
+    line: L,
 }
 
 /// How far a record went when it was last added to.
@@ -46,15 +45,15 @@ struct End {
     damage: Vec<String>,
 }
 
-/// The sheets in a store. Nothing is touched until something is asked of it.
+/// The logs of one kind in a store. Nothing is touched until something is asked of it.
 #[derive(Debug, Clone)]
-pub struct Sheets(Folder);
+pub struct Logs<H, L>(Folder, PhantomData<(H, L)>);
 
-/// A sheet that only this process may add to, until it is dropped.
+/// A log that only this process may add to, until it is dropped.
 #[derive(Debug)]
-pub struct SheetRecord {
+pub struct LogRecord<H, L> {
     folder: Folder,
-    sheet: Sheet,
+    log: Log<H, L>,
     file: std::fs::File,
     path: PathBuf,
     /// Length of the file as we know it; none after a write failed half-way.
@@ -64,56 +63,61 @@ pub struct SheetRecord {
     _lock: Lock,
 }
 
-impl Sheets {
-    /// The sheets of the store in this folder, which need not be there yet.
+impl<H: Begins, L: Line> Logs<H, L> {
+    /// The logs of the store in this folder, which need not be there yet.
     pub fn at(folder: &Path) -> Self {
-        Self(Folder::at(folder.join("checklists")))
+        Self(Folder::at(folder.join(H::FOLDER)), PhantomData)
     }
 
-    /// Begins a sheet.
-    pub fn create(&self, head: &Head, id: &CaseId, now: jiff::Timestamp) -> Result<SheetRecord, StoreError> {
-        let first =
-            First { format: FORMAT.to_owned(), id: id.to_string(), at: now.to_string(), head: head.clone() };
+    /// Begins a log.
+    pub fn create(&self, head: &H, id: &CaseId, now: jiff::Timestamp) -> Result<LogRecord<H, L>, StoreError> {
+        let first = First {
+            format: H::FORMAT.to_owned(),
+            id: id.to_string(),
+            at: now.to_string(),
+            head: head.clone(),
+        };
         let (line, sum) = chain::sealed("", &json(&first)?);
         let opened = self.0.create(id, format!("{line}\n").as_bytes())?;
         mark_end(&self.0, id, 1, &sum, &[])?;
         self.record(id, opened)
     }
 
-    /// Opens a sheet for writing; only one process at a time may.
-    pub fn open(&self, id: &CaseId) -> Result<SheetRecord, StoreError> {
+    /// Opens a log for writing; only one process at a time may.
+    pub fn open(&self, id: &CaseId) -> Result<LogRecord<H, L>, StoreError> {
         self.record(id, self.0.open(id)?)
     }
 
-    fn record(&self, id: &CaseId, opened: Opened) -> Result<SheetRecord, StoreError> {
+    fn record(&self, id: &CaseId, opened: Opened) -> Result<LogRecord<H, L>, StoreError> {
         let Opened { path, file, bytes, lock } = opened;
-        let (sheet, good) = replay(&bytes, id, &shown(&path), self.end(id).as_ref())?;
+        let (log, good) = replay(&bytes, id, &shown(&path), self.end(id).as_ref())?;
         let length = Some(bytes.len() as u64);
-        Ok(SheetRecord { folder: self.0.clone(), sheet, file, path, length, good, _lock: lock })
+        Ok(LogRecord { folder: self.0.clone(), log, file, path, length, good, _lock: lock })
     }
 
-    /// Reads a sheet without locking it.
-    pub fn read(&self, id: &CaseId) -> Result<Sheet, StoreError> {
+    /// Reads a log without locking it.
+    pub fn read(&self, id: &CaseId) -> Result<Log<H, L>, StoreError> {
         // The mark is read first: a line written in between makes the record longer than the mark, never shorter.
         let end = self.end(id);
         let (bytes, place) = self.0.read(id)?;
-        replay(&bytes, id, &place, end.as_ref()).map(|(sheet, _)| sheet)
+        replay(&bytes, id, &place, end.as_ref()).map(|(log, _)| log)
     }
 
     fn end(&self, id: &CaseId) -> Option<End> {
         serde_json::from_str(&self.0.beside(&end_name(id))?).ok()
     }
 
-    /// Every sheet that can be read, sorted by id, and what could not be.
-    pub fn list(&self) -> Result<(Vec<Sheet>, Vec<StoreError>), StoreError> {
-        let (mut sheets, mut unreadable) = (Vec::new(), Vec::new());
+    /// Every log that can be read, sorted by id, and what could not be.
+    #[expect(clippy::type_complexity, reason = "what was read and what was not, side by side")]
+    pub fn list(&self) -> Result<(Vec<Log<H, L>>, Vec<StoreError>), StoreError> {
+        let (mut logs, mut unreadable) = (Vec::new(), Vec::new());
         for id in self.0.ids()? {
             match self.read(&id) {
-                Ok(sheet) => sheets.push(sheet),
+                Ok(log) => logs.push(log),
                 Err(error) => unreadable.push(error),
             }
         }
-        Ok((sheets, unreadable))
+        Ok((logs, unreadable))
     }
 
     /// The first free id of a day.
@@ -122,20 +126,20 @@ impl Sheets {
     }
 }
 
-impl SheetRecord {
-    /// The sheet as it stands.
-    pub fn sheet(&self) -> &Sheet {
-        &self.sheet
+impl<H: Begins, L: Line> LogRecord<H, L> {
+    /// The log as it stands.
+    pub fn log(&self) -> &Log<H, L> {
+        &self.log
     }
 
     /// Adds one thing. When this returns, it is on disk; when it fails, the record is as it was.
-    pub fn append(&mut self, line: Line, by: Option<&str>, now: jiff::Timestamp) -> Result<(), StoreError> {
-        let n = self.sheet.lines.last().map_or(1, |kept| kept.number).saturating_add(1);
+    pub fn append(&mut self, line: L, by: Option<&str>, now: jiff::Timestamp) -> Result<(), StoreError> {
+        let n = self.log.lines.last().map_or(1, |kept| kept.number).saturating_add(1);
         let other = Other { n, at: now.to_string(), by: by.map(str::to_owned), line };
         let object = json(&other)?;
         // What would not read back is not written.
-        let read: Other = serde_json::from_str(&object).map_err(|e| StoreError::Unfit(e.to_string()))?;
-        let (line, sum) = chain::sealed(&self.sheet.sum, &object);
+        let read: Other<L> = serde_json::from_str(&object).map_err(|e| StoreError::Unfit(e.to_string()))?;
+        let (line, sum) = chain::sealed(&self.log.sum, &object);
         let bytes = format!("{line}\n");
         let end = self.good + bytes.len() as u64;
         if bytes.len() > LONGEST || end > LARGEST_RECORD {
@@ -144,9 +148,9 @@ impl SheetRecord {
         let known = self.length.take();
         self.length = Some(landed(&mut self.file, &self.path, known, self.good, bytes.as_bytes())?);
         self.good = end;
-        mark_end(&self.folder, &self.sheet.id, n, &sum, &self.sheet.damage)?;
-        self.sheet.sum = sum;
-        self.sheet.lines.push(Kept { number: n, at: read.at, by: read.by, line: read.line });
+        mark_end(&self.folder, &self.log.id, n, &sum, &self.log.damage)?;
+        self.log.sum = sum;
+        self.log.lines.push(Kept { number: n, at: read.at, by: read.by, line: read.line });
         Ok(())
     }
 }
@@ -170,8 +174,13 @@ fn mark_end(
     folder.replace(&end_name(id), json(&end)?.as_bytes())
 }
 
-/// Reads a record: the sheet, with what is wrong with it, and how many bytes are whole lines.
-fn replay(bytes: &[u8], id: &CaseId, place: &str, end: Option<&End>) -> Result<(Sheet, u64), StoreError> {
+/// Reads a record: the log, with what is wrong with it, and how many bytes are whole lines.
+fn replay<H: Begins, L: Line>(
+    bytes: &[u8],
+    id: &CaseId,
+    place: &str,
+    end: Option<&End>,
+) -> Result<(Log<H, L>, u64), StoreError> {
     let mut lines = bytes.split_inclusive(|byte| *byte == b'\n');
     let first = lines.next().unwrap_or_default();
     let mut reading = Reading::begin(first, id, place)?;
@@ -179,11 +188,11 @@ fn replay(bytes: &[u8], id: &CaseId, place: &str, end: Option<&End>) -> Result<(
         reading.take(i + 2, line);
     }
     reading.hold_against(end);
-    Ok((reading.sheet, reading.good))
+    Ok((reading.log, reading.good))
 }
 
-struct Reading {
-    sheet: Sheet,
+struct Reading<H, L> {
+    log: Log<H, L>,
     good: u64,
     /// The number that the next line should have.
     next: usize,
@@ -191,23 +200,23 @@ struct Reading {
     torn: bool,
 }
 
-impl Reading {
+impl<H: Begins, L: Line> Reading<H, L> {
     fn begin(first: &[u8], id: &CaseId, place: &str) -> Result<Self, StoreError> {
         let damaged = |why: &str| StoreError::Damaged { place: place.to_owned(), why: why.to_owned() };
         let text = std::str::from_utf8(first).map_err(|_| damaged("its first line cannot be read"))?;
         let value: serde_json::Value =
             serde_json::from_str(text).map_err(|_| damaged("its first line cannot be read"))?;
         match value.get("format").and_then(|format| format.as_str()) {
-            Some(FORMAT) => {}
+            Some(found) if found == H::FORMAT => {}
             Some(other) => {
                 let found = harmless(&other.chars().take(64).collect::<String>());
                 return Err(StoreError::UnknownFormat { place: place.to_owned(), found });
             }
             None => return Err(damaged("its first line has no format")),
         }
-        let first_line: First = serde_json::from_value(value)
-            .map_err(|error| damaged(&harmless(&format!("its first line does not hold a sheet: {error}"))))?;
-        let sheet = Sheet {
+        let first_line: First<H> = serde_json::from_value(value)
+            .map_err(|error| damaged(&harmless(&format!("its first line does not hold a head: {error}"))))?;
+        let log = Log {
             id: id.clone(),
             begun: first_line.at,
             head: first_line.head,
@@ -218,7 +227,7 @@ impl Reading {
         if !first.ends_with(b"\n") {
             return Err(damaged("it is cut off inside its first line"));
         }
-        let mut reading = Self { sheet, good: first.len() as u64, next: 2, torn: false };
+        let mut reading = Self { log, good: first.len() as u64, next: 2, torn: false };
         reading.chain(1, text.trim_end_matches('\n'));
         if first_line.id != id.as_str() {
             reading.damage(1, "was written for another record");
@@ -227,14 +236,14 @@ impl Reading {
     }
 
     fn damage(&mut self, line: usize, what: &str) {
-        self.sheet.damage.push(format!("line {line} {what}"));
+        self.log.damage.push(format!("line {line} {what}"));
     }
 
     /// Holds a line against the sum that it bears.
     fn chain(&mut self, number: usize, text: &str) {
-        match chain::opened(&self.sheet.sum, text) {
+        match chain::opened(&self.log.sum, text) {
             Some((sum, fits)) => {
-                self.sheet.sum = sum;
+                self.log.sum = sum;
                 if !fits {
                     self.damage(number, "was changed after it was written");
                 }
@@ -250,11 +259,11 @@ impl Reading {
         }
         self.good += bytes.len() as u64;
         let text = std::str::from_utf8(bytes).unwrap_or_default().trim_end_matches('\n');
-        let Ok(other) = serde_json::from_str::<Other>(text) else {
+        let Ok(other) = serde_json::from_str::<Other<L>>(text) else {
             self.damage(number, "cannot be read and was left out");
             // The next line follows on what this one says of itself.
             if let Some((sum, _)) = chain::opened("", text) {
-                self.sheet.sum = sum;
+                self.log.sum = sum;
             }
             self.next = self.next.saturating_add(1);
             return;
@@ -263,34 +272,34 @@ impl Reading {
             self.chain(number, text);
         } else {
             let sum = chain::opened("", text).map(|(sum, _)| sum);
-            self.sheet.sum = sum.unwrap_or_default();
+            self.log.sum = sum.unwrap_or_default();
             self.damage(number, "does not follow on the one before: lines were taken out or put in");
         }
         self.next = other.n.saturating_add(1);
         let line = Kept { number: other.n, at: other.at, by: other.by, line: other.line };
-        self.sheet.lines.push(line);
+        self.log.lines.push(line);
     }
 
     /// Lines that were written once and are gone.
     fn hold_against(&mut self, end: Option<&End>) {
         let last = self.next.saturating_sub(1);
         for known in end.into_iter().flat_map(|end| &end.damage) {
-            if !self.sheet.damage.contains(known) {
-                self.sheet.damage.push(known.clone());
+            if !self.log.damage.contains(known) {
+                self.log.damage.push(known.clone());
             }
         }
         match end {
-            None => self.sheet.damage.push(
+            None => self.log.damage.push(
                 "the mark of its end is missing, so nobody can tell whether lines are missing there"
                     .to_owned(),
             ),
             Some(end) if end.lines > last => {
                 let what = if self.torn { "and is cut off inside the line after that" } else { "at its end" };
-                self.sheet
+                self.log
                     .damage
                     .push(format!("it stops at line {last} {what}, and {} lines were written", end.lines));
             }
-            Some(end) if end.lines == last && end.sum != self.sheet.sum && self.sheet.damage.is_empty() => {
+            Some(end) if end.lines == last && end.sum != self.log.sum && self.log.damage.is_empty() => {
                 self.damage(last, "is not the one that was written last");
             }
             Some(_) => {}
