@@ -7,7 +7,7 @@ mod filler;
 #[path = "../tests/suite/follower.rs"]
 mod follower;
 
-use filler::Filler;
+use filler::{Correction, Filler, Settings};
 use follower::Follower;
 use handlamp::knowledge::Texts;
 use handlamp::walk::setup::SetUpAsk;
@@ -27,13 +27,15 @@ fn main() {
         let whole = filler.truth(&filler.set_well(dice), 300, 6, None).whole;
         let least = filler.least_spread(whole, 400);
         let tolerance = least * (4.5 + 1.5 * dice.even());
+        let stays_on = filler.correction == Correction::StaysOn;
+        let in_time = |s: &Settings| if stays_on { filler.corrected(s) } else { *s };
         // A bad setting is one that puts at least half of the fills outside.
-        if filler.truth(&filler.found, 400, 1, Some(tolerance)).outside < 0.5 {
+        if filler.truth(&in_time(&filler.found), 400, 1, Some(tolerance)).outside < 0.5 {
             seed += 1;
             continue;
         }
         let out = Follower::new(&knowledge, filler.clone(), tolerance, whole, seed).follow();
-        let truth = filler.truth(&out.settings, 4000, 13, Some(tolerance));
+        let truth = filler.truth(&in_time(&out.settings), 4000, 13, Some(tolerance));
         let error = (truth.mean - filler.target) / tolerance;
         let good = matches!(out.end, SetUpAsk::Sign { .. });
         let goals = [good, error.abs() <= 0.1, truth.spread <= 1.25 * least, truth.whole <= whole * 1.02];
@@ -42,7 +44,7 @@ fn main() {
         }
         println!(
             "{seed:4} {} trays, {:?}: {:2} changes, {:3} fills, mean {error:+.3} of the tolerance, spread {:.2} of the least, \
-             {:.2} fills a minute of {:.2}, {:.2} % outside, {} worse {}",
+             {:.2} fills a minute of {:.2}, {:.2} % outside, worse: {} {}",
             if filler.two_trays { 2 } else { 1 },
             filler.correction,
             out.changes,
@@ -51,13 +53,13 @@ fn main() {
             60.0 / truth.whole,
             60.0 / whole,
             100.0 * truth.outside,
-            out.worse,
+            out.worse.join(", "),
             if good { String::new() } else { format!("{:?}", out.end) },
         );
         changes.push(out.changes);
         fills.push(out.fills);
         steps += out.changes;
-        worse += out.worse;
+        worse += out.worse.len();
         seed += 1;
     }
     changes.sort_unstable();

@@ -77,6 +77,8 @@ pub struct Item {
     pub open_points: bool,
     /// Another list that is carried out and signed here.
     pub list: Option<At<ListId>>,
+    /// A product is set up here; its sheet is what the item names.
+    pub sets_up: bool,
     /// What a failure leads to.
     pub fails: Vec<Failure>,
 }

@@ -77,6 +77,7 @@ fn item(reader: &mut Reader<'_>, node: &Node) -> Option<Item> {
         restores: fields.flag(reader, "restores"),
         proves_guards: fields.flag(reader, "proves_guards"),
         open_points: fields.flag(reader, "open_points"),
+        sets_up: fields.flag(reader, "sets_up"),
         list: fields.get("list").and_then(|n| reader.id(n)).map(typed),
         fails: fields.get("when_it_fails").map(|n| failures(reader, n)).unwrap_or_default(),
     };

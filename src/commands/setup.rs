@@ -154,7 +154,7 @@ fn draft(args: &Run, knowledge: &Knowledge) -> Result<Draft> {
 }
 
 fn begin(args: &Run, knowledge: &Knowledge, set_ups: &SetUps, context: &mut Context) -> Result {
-    let lines = match &args.answers {
+    let mut lines = match &args.answers {
         Some(path) => Lines::of_text(&answers(path)?),
         None => Lines::open(context),
     };
@@ -163,7 +163,37 @@ fn begin(args: &Run, knowledge: &Knowledge, set_ups: &SetUps, context: &mut Cont
     page.text("Layer first, then rates, then the cut-off, then times, then the allowance. One change at a time. 'back' takes the last one back.");
     page.push(Block::Notice);
     context.aside_or_page(&page)?;
-    SettingUp::new(knowledge, set_ups, None).run(first, lines, context)
+    let mut setting_up = SettingUp::new(knowledge, set_ups, None);
+    setting_up.run(first, &mut lines, context)?;
+    setting_up.in_full(context)
+}
+
+/// Leads through a set-up from a list: the open one of this machine, or a new one. What to enter in the list, once it
+/// is signed.
+pub(super) fn lead(
+    knowledge: &Knowledge,
+    set_ups: &SetUps,
+    draft: Draft,
+    lines: &mut Lines,
+    context: &mut Context,
+) -> Result<Option<String>> {
+    let (all, _) = set_ups.list().map_err(stored)?;
+    let same =
+        |log: &SetUpLog| Some(&log.head.machine) == draft.machine.as_ref() && log.head.serial == draft.serial;
+    let open = all.into_iter().rev().find(|log| same(log) && log.ended().is_none());
+    let walker = SetUpWalker { knowledge };
+    let (record, first) = match open {
+        Some(log) => {
+            let record = set_ups.open(&log.id).map_err(stored)?;
+            let log = record.log().clone();
+            (Some(record), walker.resume(log, context.today()))
+        }
+        None => (None, walker.begin(draft, context.today())),
+    };
+    let mut setting_up = SettingUp::new(knowledge, set_ups, record);
+    setting_up.run(first, lines, context)?;
+    let log = setting_up.record.as_ref().map(SetUpRecord::log);
+    Ok(log.and_then(|log| log.ended().map(|(name, _)| format!("set-up {}, signed by {name}", log.id))))
 }
 
 /// A file of answers.
@@ -218,8 +248,10 @@ fn take_up(args: &Named, knowledge: &Knowledge, set_ups: &SetUps, context: &mut 
     page.push(Block::Notice);
     context.aside_or_page(&page)?;
     let first = SetUpWalker { knowledge }.resume(log, context.today());
-    let lines = Lines::open(context);
-    SettingUp::new(knowledge, set_ups, Some(record)).run(first, lines, context)
+    let mut lines = Lines::open(context);
+    let mut setting_up = SettingUp::new(knowledge, set_ups, Some(record));
+    setting_up.run(first, &mut lines, context)?;
+    setting_up.in_full(context)
 }
 
 fn list(knowledge: &Knowledge, set_ups: &SetUps, context: &mut Context) -> Result {
@@ -273,7 +305,7 @@ impl<'k> SettingUp<'k> {
     }
 
     /// Asks until the person leaves or the sheet is signed.
-    pub(super) fn run(&mut self, first: SetUpStep, mut lines: Lines, context: &mut Context) -> Result {
+    pub(super) fn run(&mut self, first: SetUpStep, lines: &mut Lines, context: &mut Context) -> Result<()> {
         let mut step = first;
         loop {
             self.keep(&mut step, context)?;
@@ -281,10 +313,10 @@ impl<'k> SettingUp<'k> {
             if state.ask == SetUpAsk::Over {
                 return self.bye(context);
             }
-            let read = self.show(&state, step.show.as_ref(), &mut lines, context)?;
-            let input = if read { self.line(&mut lines, &state, context)? } else { None };
+            let read = self.show(&state, step.show.as_ref(), lines, context)?;
+            let input = if read { self.line(lines, &state, context)? } else { None };
             step = match input.unwrap_or(SetUpInput::Leave) {
-                SetUpInput::Diagnose => self.diagnose(state, &mut lines, context)?,
+                SetUpInput::Diagnose => self.diagnose(state, lines, context)?,
                 input => self.walker.step(state, input),
             };
         }
@@ -435,7 +467,7 @@ impl<'k> SettingUp<'k> {
         Ok(back)
     }
 
-    fn bye(&self, context: &mut Context) -> Result {
+    fn bye(&self, context: &mut Context) -> Result<()> {
         let mut page = Page::default();
         match self.record.as_ref().map(SetUpRecord::log) {
             None => page.text("Nothing was answered that is kept."),
@@ -452,10 +484,12 @@ impl<'k> SettingUp<'k> {
             page.text("The run was not given to its end, and what was typed of it is not kept.");
         }
         page.push(Block::Notice);
-        context.aside_or_page(&page)?;
-        if context.options.json
-            && let Some(record) = &self.record
-        {
+        context.aside_or_page(&page)
+    }
+
+    /// The record as JSON, where that is asked for.
+    fn in_full(&self, context: &mut Context) -> Result {
+        if let Some(record) = self.record.as_ref().filter(|_| context.options.json) {
             context.json(&json::set_up(self.knowledge, record.log()))?;
         }
         Ok(Outcome::Done)

@@ -3,8 +3,9 @@
 
 use super::lines::Lines;
 use super::talk::{Talk, stored};
-use super::{CommandError, Context, Outcome, Result, find};
-use crate::casebook::sheet::{Head, SheetRecord, Sheets};
+use super::{CommandError, Context, Outcome, Result, find, setup};
+use crate::casebook::set_up::SetUps;
+use crate::casebook::sheet::{Answer, Head, SheetRecord, Sheets};
 use crate::casebook::{CaseId, Store};
 use crate::checklist::{Checklists, Kind};
 use crate::ids::ItemId;
@@ -15,6 +16,7 @@ use crate::walk::checklist::{
     Around, ListAsk, ListInput, ListShow, ListState, ListStep, ListWalker, case_of, fills_so_far,
     missing_before, open_case, open_points, stopped, understand,
 };
+use crate::walk::setup::Draft;
 
 /// More than this in one run is no run of fills; a walk takes no longer answer.
 const LONGEST_RUN: usize = 20_000;
@@ -108,7 +110,10 @@ impl<'k> Round<'k> {
             }
             let read = self.show(&state, step.show.as_ref(), &mut lines, context)?;
             let line = if read { self.line(&mut lines, &state, context)? } else { None };
-            let input = line.unwrap_or(ListInput::Leave);
+            let input = match line.unwrap_or(ListInput::Leave) {
+                ListInput::SetUp => self.set_up(&state, &mut lines, context)?,
+                input => input,
+            };
             step = self.walker.step(state, input);
         }
     }
@@ -274,6 +279,21 @@ impl<'k> Round<'k> {
         let first = talk.walker().resume(case, true).map_err(|e| failed(e.to_string()))?;
         let end = talk.run_on(first, lines, context)?;
         Ok(self.walker.diagnosis_ended(begun.state, item, &id, end.case.closed))
+    }
+
+    /// Sets the product up, and gives its sheet as the answer to the item; without a signed one there is no answer.
+    fn set_up(&self, state: &ListState, lines: &mut Lines, context: &mut Context) -> Result<ListInput> {
+        let set_ups = SetUps::at(&context.store()?);
+        let head = &state.sheet.head;
+        let draft =
+            Draft { machine: Some(head.machine.clone()), serial: head.serial.clone(), ..Draft::default() };
+        let signed = setup::lead(self.knowledge, &set_ups, draft, lines, context)?;
+        Ok(match signed {
+            Some(text) => ListInput::Answer(Answer::Reference { text }),
+            None => ListInput::Misunderstood(
+                "The set-up is not signed yet, so the item stays open. 'setup' goes on with it.".to_owned(),
+            ),
+        })
     }
 
     fn bye(&self, state: &ListState, context: &mut Context) -> Result {

@@ -259,8 +259,8 @@ impl Filler {
     /// Where a machine that corrects itself brings its allowance in time.
     pub(crate) fn corrected(&self, s: &Settings) -> Settings {
         let mut settled = *s;
-        for _ in 0..6 {
-            let error = self.truth(&settled, 60, 15, None).mean - self.target;
+        for fills in [60, 60, 60, 400, 400] {
+            let error = self.truth(&settled, fills, 15, None).mean - self.target;
             settled.allowance = (settled.allowance + 0.7 * error).max(0.0);
         }
         settled

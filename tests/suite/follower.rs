@@ -22,7 +22,7 @@ pub(crate) struct Outcome {
     pub(crate) changes: usize,
     pub(crate) fills: usize,
     /// Changes after which truly more fills lay outside.
-    pub(crate) worse: usize,
+    pub(crate) worse: Vec<String>,
     /// How it ended: good, fast enough or not, or what it was stuck at.
     pub(crate) end: SetUpAsk,
     pub(crate) settings: Settings,
@@ -55,7 +55,7 @@ impl<'k> Follower<'k> {
         let outcome = Outcome {
             changes: 0,
             fills: 0,
-            worse: 0,
+            worse: Vec::new(),
             end: SetUpAsk::Over,
             settings,
             tolerance,
@@ -104,7 +104,10 @@ impl<'k> Follower<'k> {
         let before = outside(&self.settings);
         let mut changed = self.settings;
         *changed.named(setting).expect("a setting of the filler") = to;
-        self.outcome.worse += usize::from(outside(&changed) > before + CHANCE);
+        let after = outside(&changed);
+        if after > before + CHANCE {
+            self.outcome.worse.push(format!("{setting} {:.1} to {:.1} %", 100.0 * before, 100.0 * after));
+        }
         self.outcome.changes += 1;
         self.settings = changed;
     }

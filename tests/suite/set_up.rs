@@ -1,11 +1,16 @@
 //! Setting a product up: what a person can rely on, through the program and through the state machine.
 
+use std::collections::BTreeSet;
+
+use handlamp::ids::{ItemId, ListId};
 use handlamp::knowledge::{Knowledge, Texts, load};
+use handlamp::walk::checklist::ListAsk;
 use handlamp::walk::setup::SetUpAsk;
 use handlamp::weights::generate::Dice;
 
 use crate::filler::Filler;
 use crate::follower::{Follower, Outcome};
+use crate::hire::Book;
 use crate::tool::Tool;
 
 /// Up to the run as it stands.
@@ -142,6 +147,30 @@ fn figures_that_cannot_be_are_refused_in_words() {
     assert_eq!(said.matches("Type three figures").count(), 2, "{said}");
     let bad = tool.run(&["setup", "run", "--target", "250g", "--tolerance", "300g"]);
     assert_eq!(bad.status, Some(2), "{}", bad.err);
+}
+
+#[test]
+fn the_list_of_the_first_product_takes_the_sheet_as_its_answer() {
+    let book = Book::built_in();
+    let signed: BTreeSet<ListId> = book.lists.lists.keys().cloned().collect();
+    let mut hire = book.hire(&book.lists.lists["first-product"], "single-tray-weigher", &signed);
+    while hire.state().ask != ListAsk::Item(ItemId::new("settings-recorded")) {
+        hire.answer();
+    }
+    let mut typed = hire.typed.clone();
+    let person = typed.iter().position(|line| line == "Ann Reed").unwrap();
+    typed.insert(person + 1, "Ann Reed, signed on paper".to_owned());
+    let good = "250.1 249.9 250.2 249.8 250.0\n250.1 249.9 250.0 250.2 249.8\nat 8.2\nAnn Reed";
+    typed.extend(["setup".to_owned(), "millet".to_owned(), "250 g, 2 g".to_owned(), "8".to_owned()]);
+    typed.push(format!("{OPENING}{good}"));
+    let tool = Tool::built_in(80);
+    let args = ["checklist", "run", "first-product", "--machine", "single-tray-weigher", "--serial", "4711"];
+    let said = tool.typed(&args, (typed.join("\n") + "\nleave\n").as_bytes());
+    assert!(one_line(&said.out).contains("'setup' leads you through it"), "{}", said.out);
+    let report = one_line(&tool.run(&["checklist", "report"]).out);
+    assert!(report.contains("set-up 2") && report.contains("signed by Ann Reed"), "{report}");
+    let sheet = tool.run(&["setup", "sheet", "--json"]).json();
+    assert_eq!((&sheet["serial"], &sheet["signed_by"]), (&"4711".into(), &"Ann Reed".into()));
 }
 
 /// Follows the advice blindly on one made-up machine.

@@ -340,7 +340,11 @@ fn asked(page: &mut Page, item: &Item, state: &ListState) {
         }
         Kind::Photo => {
             page.text(Words::new().strong("Its number, or where it is filed?"));
-            page.hint("n if there is none.");
+            page.hint(if item.sets_up {
+                "'setup' leads you through it and enters its sheet here. n if there is none."
+            } else {
+                "n if there is none."
+            });
         }
         Kind::Choice(choices) => {
             page.push(Block::Numbered(choices.iter().map(|c| words::sentence(&c.answer).into()).collect()));

@@ -79,6 +79,8 @@ pub enum ListInput {
     Why,
     /// The whole list.
     Overview,
+    /// Set the product up from here.
+    SetUp,
     /// Put an earlier answer right.
     Correct,
     /// The answer before.
@@ -163,6 +165,7 @@ fn everywhere(text: &str, ask: &ListAsk) -> Option<ListInput> {
 fn here(text: &str, state: &ListState, list: &Checklist) -> ListInput {
     let item = |id: &ItemId| list.item(id);
     match &state.ask {
+        ListAsk::Item(id) if text == "setup" && item(id).is_some_and(|item| item.sets_up) => ListInput::SetUp,
         ListAsk::Machine(machines) => {
             let named = machines.iter().position(|m| m.as_str() == text);
             let place = named.or_else(|| numbered(text, machines.len()));

@@ -12,7 +12,7 @@ const FAR: f64 = 0.4;
 /// Coarse feed may bring so much less than is wanted, as a share.
 const SHORT: f64 = 0.06;
 /// Share of the time of a fill that is worth giving to fine feed.
-const SPARE: f64 = 0.025;
+const SPARE: f64 = 0.02;
 /// Seconds that a stop watch cannot tell, with what fills differ among themselves.
 const WATCH: f64 = 0.3;
 /// Largest change of a layer at once: a quarter down, a third up.
@@ -28,13 +28,13 @@ const MORE_SETTLING: f64 = 0.2;
 /// Looks at one setting before it goes over to a diagnosis.
 const MOST_LOOKS: usize = 6;
 /// Fills this much slower than wanted are too slow.
-const SLOWER: f64 = 0.015;
+const SLOWER: f64 = 0.018;
 /// Moves of the coarse cut-off that cost no patience.
 const MOVES: usize = 3;
 /// The time to aim at when they are, so that the next count does not fall short again.
 const QUICKER: f64 = 0.95;
 /// The same once runs tell the speed well.
-const FOUND_QUICKER: f64 = 0.983;
+const FOUND_QUICKER: f64 = 0.97;
 /// Fine feed lasts at most so many times its aim, when there is time.
 const LONGEST: f64 = 1.5;
 /// Share of the tolerance within which the mean is to be known.
@@ -233,8 +233,9 @@ impl Bench {
         }
         let coarse = self.coarse_trials.last().map(|(_, flow)| *flow)?;
         let wanted = self.wanted.fine_share * coarse;
-        let far = if self.feed <= Feed::Fine { 1.5 * NEAR } else { FAR };
-        if (flow / wanted).ln().abs() < far && (d.from..=d.to).contains(&d.now) {
+        // Slower than wanted costs time only; faster costs spread.
+        let (slow, fast) = if self.feed <= Feed::Fine { (0.7, 1.1) } else { (1.0 - FAR, 1.0 + FAR) };
+        if (slow..=fast).contains(&(flow / wanted)) && (d.from..=d.to).contains(&d.now) {
             return None;
         }
         let to = dial_for(&self.fine_trials, wanted)?;
@@ -257,10 +258,15 @@ impl Bench {
         }) + to_come;
         let off = times.fine - wanted;
         let slow = self.slow(times) && off > 0.05;
-        // More fine feed never did harm; less is taken only for speed once all was found.
-        let enough =
-            if found { SPARE * self.wanted.whole.unwrap_or(WATCH / SPARE) } else { WATCH.max(NEAR * wanted) };
-        if !slow && (off.abs() < enough * self.patience() || found && off > 0.0) {
+        let leave = if found {
+            // First the allowance: five fills say little of the speed. Less fine feed is taken only for speed then, and
+            // more of it never did harm.
+            let spare = SPARE * self.wanted.whole.unwrap_or(WATCH / SPARE);
+            self.at_nought() || !slow && off > -spare
+        } else {
+            !slow && off.abs() < WATCH.max(NEAR * wanted) * self.patience()
+        };
+        if leave {
             return None;
         }
         let most = CUT_OFF_AT_ONCE * target;

@@ -17,7 +17,7 @@ const USUAL_FILTER: f64 = 0.15;
 /// Fine feed to aim at where the machine's entry says nothing, seconds.
 const USUAL_FINE: f64 = 2.0;
 /// Fine flow as a share of coarse flow where the entry says nothing.
-const USUAL_SHARE: f64 = 0.07;
+const USUAL_SHARE: f64 = 0.06;
 /// A product that runs already: the whole interval of the mean inside this share of the tolerance,
 const MEAN_SHARE: f64 = 0.25;
 /// so many spreads in the tolerance,
