@@ -208,14 +208,14 @@ fn wrapped(parts: &[String], width: usize) -> Vec<String> {
 }
 
 /// The range that is shown.
-struct Scale {
-    low: f64,
-    high: f64,
+pub(super) struct Scale {
+    pub(super) low: f64,
+    pub(super) high: f64,
 }
 
 impl Scale {
     /// Takes in target and limits and the bulk of the fills; a fill far outside the bulk does not flatten the rest.
-    fn around(values: &[f64], target: Option<f64>, limits: Option<(f64, f64)>) -> Self {
+    pub(super) fn around(values: &[f64], target: Option<f64>, limits: Option<(f64, f64)>) -> Self {
         let mut sorted = values.to_vec();
         sorted.sort_by(f64::total_cmp);
         let at = |share: f64| sorted[((sorted.len() - 1) as f64 * share).round() as usize];

@@ -145,6 +145,9 @@ fn figures_that_cannot_be_are_refused_in_words() {
     let said = one_line(&tool.typed(&begun(), typed.as_bytes()).out);
     assert!(said.contains("together take longer than one fill at that speed"), "{said}");
     assert_eq!(said.matches("Type three figures").count(), 2, "{said}");
+    let slip = one_line(&tool.typed(&begun(), b"y\ny\n1\n8\n170\n70\n30\n2200\n220\n0.5\n2\n15\n").out);
+    assert_eq!(slip.matches("is too much to be true").count(), 2, "{slip}");
+    assert!(slip.contains("Usual is 60 to 85 %. Which figure stands there?"), "{slip}");
     let bad = tool.run(&["setup", "run", "--target", "250g", "--tolerance", "300g"]);
     assert_eq!(bad.status, Some(2), "{}", bad.err);
 }

@@ -5,6 +5,7 @@
 
 mod cut;
 mod layout;
+mod run;
 mod svg;
 
 #[cfg(test)]
@@ -12,6 +13,7 @@ mod tests;
 
 use crate::view::picture::Picture;
 
+pub use run::run;
 pub use svg::escaped;
 
 /// The drawing as SVG 1.1, at most 190 mm × 255 mm: inside the margins of A4 and of US letter.

@@ -1,13 +1,9 @@
 //! A page as one HTML file, for a browser and for paper: no script, nothing from outside, every text escaped. Black on
 //! white, so that a sheet from any printer says as much as the screen: signal words are words, and frames differ.
 
-use super::plot::strip_chart;
 use super::steps;
 use crate::safety::{Caution, Exposures, Isolation, STANDING_NOTICE, Signal, StepSink};
 use crate::view::{Bar, Block, Field, Lockout, Page, Table, Words, clean, words};
-
-/// Columns of a picture.
-const PICTURE: usize = 64;
 
 /// How it looks on the screen and on paper, whatever the paper.
 const STYLE: &str = include_str!("style.css");
@@ -101,7 +97,7 @@ impl Html {
             Block::Table(table) => self.table(table),
             Block::Bars(bars) => self.within("div", "bars", |out| bars.iter().for_each(|bar| out.bar(bar))),
             Block::Lines(lines) => self.as_it_stands(lines),
-            Block::Plot(plot) => self.as_it_stands(&strip_chart(&super::strip(plot), PICTURE, false)),
+            Block::Plot(plot) => self.tag("figure", "", &super::drawing::run(plot)),
             Block::ToFill(fields) => {
                 self.within("div", "fill", |out| fields.iter().for_each(|f| out.field(f)));
             }

@@ -185,7 +185,7 @@ fn a_report_keeps_its_tables_bars_pictures_and_words() {
     let bars = one(Block::Bars(vec![bar]));
     assert!(bars.contains("width:100%") && bars.contains("about 2 in 10"), "{bars}");
     let plot = Plot { values: vec![247.0, 251.0], target: Some(250.0), unit: "g".into(), ..Plot::default() };
-    assert!(one(Block::Plot(plot)).starts_with("<pre>"));
+    assert!(one(Block::Plot(plot)).starts_with("<figure><svg "));
     assert_eq!(one(Block::Lines(vec!["a  <".into(), "b".into()])), "<pre>a  &lt;\nb</pre>\n");
     let items = || vec![Words::new().plain("one ").strong("two")];
     assert_eq!(one(Block::Bullets(items())), "<ul>\n<li>one <strong>two</strong></li>\n</ul>\n");

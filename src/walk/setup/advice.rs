@@ -29,12 +29,16 @@ const MORE_SETTLING: f64 = 0.2;
 const MOST_LOOKS: usize = 6;
 /// Fills this much slower than wanted are too slow.
 const SLOWER: f64 = 0.018;
+/// Fills this many times slower than wanted are far too slow.
+const FAR_TOO_SLOW: f64 = 1.05;
 /// Moves of the coarse cut-off that cost no patience.
 const MOVES: usize = 3;
 /// The time to aim at when they are, so that the next count does not fall short again.
 const QUICKER: f64 = 0.95;
 /// The same once runs tell the speed well.
 const FOUND_QUICKER: f64 = 0.97;
+/// What fine feed keeps of its aim when it gives time for speed: less lets the thump of coarse feed back in.
+const GIVES: f64 = 0.85;
 /// Fine feed lasts at most so many times its aim, when there is time.
 const LONGEST: f64 = 1.5;
 /// Share of the tolerance within which the mean is to be known.
@@ -250,7 +254,11 @@ impl Bench {
         // Fine feed gets the time that is left. It gives up some of its own only when nothing else can.
         let to_come = self.allowance_to_come();
         let found = self.feed == Feed::Found;
-        let shortest = if found || !self.coarse_has_room() { least } else { self.fine_aim() };
+        let shortest = match (found, self.coarse_has_room()) {
+            (true, _) if !self.far_too_slow(times) => GIVES * self.fine_aim(),
+            (false, true) => self.fine_aim(),
+            _ => least,
+        };
         let wanted = self.wanted.whole.map_or(self.fine_aim(), |whole| {
             let quicker = if found { FOUND_QUICKER } else { QUICKER };
             let left = times.fine + whole * quicker - times.whole;
@@ -288,6 +296,11 @@ impl Bench {
     /// Who has moved the cut-off often chases what fills differ among themselves: each move more asks for more.
     fn patience(&self) -> f64 {
         1.0 + 0.5 * self.cut_offs.saturating_sub(MOVES) as f64
+    }
+
+    fn far_too_slow(&self, times: &FillTimes) -> bool {
+        let whole = times.whole - self.allowance_to_come();
+        self.wanted.whole.is_some_and(|wanted| whole > wanted * FAR_TOO_SLOW)
     }
 
     fn slow(&self, times: &FillTimes) -> bool {

@@ -6,7 +6,7 @@ use crate::casebook::Fills;
 use crate::casebook::set_up::Correction;
 use crate::diag::harmless;
 use crate::ids::{MachineId, OutcomeId, SettingId};
-use crate::knowledge::{Knowledge, Machine};
+use crate::knowledge::{Knowledge, Machine, Setting};
 use crate::units::{Kind, Quantity, Unit, significant};
 use crate::walk::checklist::input::is_name;
 use crate::walk::input::{LONGEST_LINE, numbered, yes_no};
@@ -18,6 +18,9 @@ use crate::weights::{ReadOptions, read};
 const LONGEST_TIME: f64 = 120.0;
 /// Most fills a minute that are believed.
 const MOST_A_MINUTE: f64 = 200.0;
+
+/// So many times the upper end of what is usual is a slip.
+const FAR_OFF: f64 = 10.0;
 
 /// One thing a person did.
 #[derive(Debug, Clone, PartialEq)]
@@ -102,7 +105,7 @@ pub fn understand(line: &str, state: &SetUpState, knowledge: &Knowledge) -> SetU
     let text = harmless(line);
     let text = text.trim();
     let machine = state.draft.machine.as_ref().and_then(|id| knowledge.machines.get(id));
-    let input = everywhere(text, machine).unwrap_or_else(|| here(text, state, knowledge));
+    let input = everywhere(text, machine, state).unwrap_or_else(|| here(text, state, knowledge));
     match input {
         SetUpInput::Misunderstood(_) | SetUpInput::Note(_) | SetUpInput::Words(_)
             if sounds_dangerous(text) =>
@@ -113,7 +116,7 @@ pub fn understand(line: &str, state: &SetUpState, knowledge: &Knowledge) -> SetU
     }
 }
 
-fn everywhere(text: &str, machine: Option<&Machine>) -> Option<SetUpInput> {
+fn everywhere(text: &str, machine: Option<&Machine>, state: &SetUpState) -> Option<SetUpInput> {
     let (word, rest) = text.split_once(' ').unwrap_or((text, ""));
     let rest = rest.trim();
     let alone = rest.is_empty();
@@ -129,20 +132,20 @@ fn everywhere(text: &str, machine: Option<&Machine>) -> Option<SetUpInput> {
         "note" if alone => say("Write the remark behind the word, like: note new lot from today."),
         "note" => SetUpInput::Note(rest.to_owned()),
         "person" if !alone => SetUpInput::Person(rest.to_owned()),
-        "set" if machine.is_some() && !alone => own(rest, machine?),
+        "set" if machine.is_some() && !alone => own(rest, machine?, state),
         _ => return None,
     })
 }
 
 /// A person's own change: the setting's name and its figure.
-fn own(text: &str, machine: &Machine) -> SetUpInput {
+fn own(text: &str, machine: &Machine, state: &SetUpState) -> SetUpInput {
     let (name, figure) = text.split_once(' ').unwrap_or((text, ""));
     let Some(setting) = machine.settings.iter().find(|s| s.id.as_str() == name && s.set_up.is_some()) else {
         let known = machine.settings.iter().filter(|s| s.set_up.is_some()).map(|s| s.id.as_str());
         let known: Vec<_> = known.collect();
         return say(format!("No setting to find here is called '{name}'. There are: {}.", known.join(", ")));
     };
-    match figure_in(figure, unit_of(setting)) {
+    match figure_for(figure, Some(setting), state) {
         Ok(figure) => SetUpInput::Own(setting.id.clone(), figure),
         Err(why) => say(why),
     }
@@ -156,9 +159,30 @@ fn figure_in(text: &str, unit: &'static Unit) -> Result<Quantity, String> {
     Ok(read)
 }
 
+/// A figure that can stand there: a slip of a digit or a unit is asked again.
+fn figure_for(text: &str, setting: Option<&Setting>, state: &SetUpState) -> Result<Quantity, String> {
+    let unit = setting.map_or(Kind::Count.base(), unit_of);
+    let figure = figure_in(text, unit)?;
+    let target = state.draft.target.map_or(f64::INFINITY, |(target, _)| target.base());
+    let usual = setting.and_then(|s| s.set_up.as_ref()).and_then(|how| how.to);
+    let most = match unit.kind {
+        Kind::Mass => target,
+        Kind::Share => 100.0,
+        _ => usual.map_or(f64::INFINITY, |to| FAR_OFF * to),
+    };
+    if figure.base() <= most {
+        return Ok(figure);
+    }
+    let usual =
+        setting.and_then(|s| s.usual.as_ref()).map_or(String::new(), |usual| format!(" Usual is {usual}."));
+    Err(format!(
+        "{} {} is too much to be true.{usual} Which figure stands there?",
+        figure.number, figure.unit.name
+    ))
+}
+
 fn here(text: &str, state: &SetUpState, knowledge: &Knowledge) -> SetUpInput {
     let machine = state.draft.machine.as_ref().and_then(|id| knowledge.machines.get(id));
-    let unit_here = |id: &SettingId| machine.and_then(|m| m.setting(id)).map_or(Kind::Count.base(), unit_of);
     match &state.ask {
         SetUpAsk::Machine(machines) => match numbered(text, machines.len()) {
             Some(which) => SetUpInput::Machine(machines[which].clone()),
@@ -179,7 +203,7 @@ fn here(text: &str, state: &SetUpState, knowledge: &Knowledge) -> SetUpInput {
             _ => say("Type 1, 2 or 3."),
         },
         SetUpAsk::Figure(_) if text == "?" => SetUpInput::Figure(None),
-        SetUpAsk::Figure(id) => match figure_in(text, unit_here(id)) {
+        SetUpAsk::Figure(id) => match figure_for(text, machine.and_then(|m| m.setting(id)), state) {
             Ok(figure) => SetUpInput::Figure(Some(figure)),
             Err(why) => say(why),
         },
@@ -200,7 +224,7 @@ fn here(text: &str, state: &SetUpState, knowledge: &Knowledge) -> SetUpInput {
             _ if text == "done" => SetUpInput::Done,
             Some(true) => SetUpInput::Done,
             Some(false) => SetUpInput::Keep,
-            None => match figure_in(text, proposal.new.unit) {
+            None => match figure_for(text, machine.and_then(|m| m.setting(&proposal.setting)), state) {
                 Ok(figure) => SetUpInput::Figure(Some(figure)),
                 Err(why) => say(format!("{why} Type done once it is set, or the figure that it was set to.")),
             },
