@@ -20,6 +20,8 @@ const FARTHEST: f64 = 1e4;
 const TOLERANCE_IN_SPREADS: f64 = 4.0;
 /// Where a step is looked for, at most so many places.
 const STEP_PLACES: usize = 40;
+/// Up to so many fills a step and a wave together are looked for in every place and period.
+const FINE_FILLS: usize = 22;
 /// At most so many periods of a wave are tried.
 const WAVE_PERIODS: usize = 24;
 
@@ -164,8 +166,9 @@ impl Scene {
 
     /// Every way the combination can shape the fills, all equally likely: the product of what its patterns allow.
     pub(super) fn designs(&self, combination: &Combination) -> Vec<Design> {
-        // Every place of a step with every period of a wave would be a thousand designs for a case seldom met.
-        let coarse = combination.contains(&Pattern::Step) && combination.contains(&Pattern::Wave);
+        // In a long run every place of a step with every period of a wave would be a thousand designs.
+        let both = combination.contains(&Pattern::Step) && combination.contains(&Pattern::Wave);
+        let coarse = both && self.fills.len() > FINE_FILLS;
         // A drift takes the place of the slight tilt.
         let first: &[usize] = if combination.contains(&Pattern::Drift) { &[0] } else { &[0, 1] };
         let mut designs = vec![Design::default().with(self, first)];
@@ -181,7 +184,7 @@ impl Scene {
 
 /// The shapes one pattern may have, all equally likely; `large` is the usual size of a fault.
 fn shapes(pattern: Pattern, n: usize, large: f64, coarse: bool) -> Vec<Vec<Column>> {
-    let (places, periods) = if coarse { (8, 6) } else { (STEP_PLACES, WAVE_PERIODS) };
+    let (places, periods) = if coarse { (12, 12) } else { (STEP_PLACES, WAVE_PERIODS) };
     let one = |size: f64, f: &dyn Fn(usize) -> f64| vec![Column::new(size, n, f)];
     let along = |i: usize| i as f64 / (n.max(2) - 1) as f64;
     match pattern {
