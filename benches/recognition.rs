@@ -4,6 +4,8 @@
 //! fills. Beside the program stand the generator's own classifier, which knows how such runs are made and cannot be
 //! beaten, and the plain rules that people use by hand.
 
+#![expect(clippy::print_stdout, reason = "the table is what it is for")]
+
 use std::collections::BTreeMap;
 use std::f64::consts::PI;
 
@@ -165,7 +167,7 @@ fn shape(pattern: Pattern, i: usize, n: usize, side: f64, step: usize, phase: f6
         Pattern::Drift => side * i as f64 / (n.max(2) - 1) as f64,
         Pattern::Step => side * on(i >= step),
         Pattern::Wave => 0.5 * (2.0 * PI * i as f64 / 8.0 + phase).sin(),
-        Pattern::SeeSaw => side * if i % 2 == 0 { 0.5 } else { -0.5 },
+        Pattern::SeeSaw => side * if i.is_multiple_of(2) { 0.5 } else { -0.5 },
         Pattern::StartUp => side * on(i < 2),
         _ => 0.0,
     }

@@ -2,6 +2,8 @@
 //!
 //! Prints each machine and the sums that the project promises.
 
+#![expect(clippy::print_stdout, reason = "the table is what it is for")]
+
 #[path = "../tests/suite/filler.rs"]
 mod filler;
 #[path = "../tests/suite/follower.rs"]

@@ -16,6 +16,7 @@ mod manual;
 mod outcome;
 mod progress;
 mod rehearse;
+mod setting_up;
 mod setup;
 mod sheet;
 mod show;

@@ -3,7 +3,7 @@
 
 use super::lines::Lines;
 use super::talk::{Talk, stored};
-use super::{CommandError, Context, Outcome, Result, find, setup};
+use super::{CommandError, Context, Outcome, Result, find, setting_up};
 use crate::casebook::set_up::SetUps;
 use crate::casebook::sheet::{Answer, Head, SheetRecord, Sheets};
 use crate::casebook::{CaseId, Store};
@@ -287,7 +287,7 @@ impl<'k> Round<'k> {
         let head = &state.sheet.head;
         let draft =
             Draft { machine: Some(head.machine.clone()), serial: head.serial.clone(), ..Draft::default() };
-        let signed = setup::lead(self.knowledge, &set_ups, draft, lines, context)?;
+        let signed = setting_up::lead(self.knowledge, &set_ups, draft, lines, context)?;
         Ok(match signed {
             Some(text) => ListInput::Answer(Answer::Reference { text }),
             None => ListInput::Misunderstood(

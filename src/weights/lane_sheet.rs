@@ -79,9 +79,9 @@ impl Sheet {
         mean(&self.weights(at)).unwrap_or(0.0)
     }
 
-    /// Mean over these lanes in each round.
+    /// Mean over these lanes in each round that all of them have.
     pub(super) fn round_means(&self, lanes: &[usize]) -> Vec<f64> {
-        let rounds = lanes.first().map_or(0, |&at| self.lanes[at].len());
+        let rounds = lanes.iter().map(|&at| self.lanes[at].len()).min().unwrap_or(0);
         let one =
             |round: usize| lanes.iter().map(|&at| self.lanes[at][round].1).sum::<f64>() / lanes.len() as f64;
         (0..rounds).map(one).collect()

@@ -22,6 +22,7 @@ mod filler;
 mod find;
 mod follower;
 mod hire;
+mod hostile_weights;
 mod knowledge;
 mod known_cases;
 mod lanes;

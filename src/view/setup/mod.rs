@@ -55,7 +55,11 @@ fn at_machine(page: &mut Page, knowledge: &Knowledge, machine: &Machine, state: 
         SetUpAsk::Machine(_) | SetUpAsk::Over => {}
         SetUpAsk::Product => asks(page, "Which product?", "Like sunflower kernels."),
         SetUpAsk::Target => {
-            asks(page, "What should one fill weigh, net, and what is allowed either way?", "Like 250 g, 2 g.")
+            asks(
+                page,
+                "What should one fill weigh, net, and what is allowed either way?",
+                "Like 250 g, 2 g.",
+            );
         }
         SetUpAsk::Speed => asks(
             page,

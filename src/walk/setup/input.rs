@@ -23,6 +23,7 @@ const MOST_A_MINUTE: f64 = 200.0;
 const FAR_OFF: f64 = 10.0;
 
 /// One thing a person did.
+#[expect(clippy::large_enum_variant, reason = "one lives at a time")]
 #[derive(Debug, Clone, PartialEq)]
 pub enum SetUpInput {
     /// The machine.

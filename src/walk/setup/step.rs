@@ -68,7 +68,7 @@ impl SetUpWalker<'_> {
                 Ok(proposal) => state.wants = Some(proposal),
                 Err(sentence) => show = Some(SetUpShow::NotUnderstood(sentence)),
             },
-            other => match self.answered(&state, other) {
+            other => match Self::answered(&state, other) {
                 Ok(line) => lines.push(line),
                 Err(sentence) => show = Some(SetUpShow::NotUnderstood(sentence)),
             },
@@ -80,7 +80,7 @@ impl SetUpWalker<'_> {
     }
 
     /// The line that an answer gives, or why it gives none.
-    fn answered(&self, state: &SetUpState, input: SetUpInput) -> Result<SetUpLine, String> {
+    fn answered(state: &SetUpState, input: SetUpInput) -> Result<SetUpLine, String> {
         Ok(match (&state.ask, input) {
             (SetUpAsk::Gate(gate), SetUpInput::Truth(true)) => SetUpLine::Holds { gate: *gate },
             (SetUpAsk::Gate(Gate::ScaleProved), SetUpInput::Truth(false)) => {
@@ -184,7 +184,7 @@ impl SetUpWalker<'_> {
     fn next(&self, course: &Course, machine: &Machine, state: &SetUpState) -> SetUpAsk {
         let ask = match &state.wants {
             Some(proposal) => SetUpAsk::Change(proposal.clone()),
-            None => self.open(course, machine),
+            None => Self::open(course, machine),
         };
         let by_hand = match &ask {
             SetUpAsk::Change(proposal) if self.by_hand(machine, proposal) => Some(proposal.clone()),
@@ -199,7 +199,7 @@ impl SetUpWalker<'_> {
         }
     }
 
-    fn open(&self, course: &Course, machine: &Machine) -> SetUpAsk {
+    fn open(course: &Course, machine: &Machine) -> SetUpAsk {
         if let Some(gate) = GATES.into_iter().find(|gate| !course.holds.contains(gate)) {
             return SetUpAsk::Gate(gate);
         }
@@ -216,7 +216,7 @@ impl SetUpWalker<'_> {
             return SetUpAsk::Sign { found, fast_enough: true };
         }
         match course.bench.advice() {
-            Advice::Look(dial) => self.look(course, machine, dial),
+            Advice::Look(dial) => Self::look(course, machine, dial),
             Advice::Time => SetUpAsk::Times,
             Advice::Catch => SetUpAsk::Catch,
             Advice::Run(fills) => SetUpAsk::Run(fills),
@@ -228,7 +228,7 @@ impl SetUpWalker<'_> {
         }
     }
 
-    fn look(&self, course: &Course, machine: &Machine, dial: usize) -> SetUpAsk {
+    fn look(course: &Course, machine: &Machine, dial: usize) -> SetUpAsk {
         let setting = course.places[dial].setting.clone();
         let how = machine.setting(&setting).and_then(|s| s.set_up.as_ref());
         match how.and_then(|how| how.check.as_ref()) {
