@@ -26,7 +26,7 @@ const GOOD: &[&str] = &[
 const PIECES: &[&str] = &[
     "1e308",
     "-1e308",
-    "NaN",
+    "nan",
     "inf",
     "0",
     "-0",
