@@ -270,7 +270,7 @@ impl Bench {
             // First the allowance: five fills say little of the speed. Less fine feed is taken only for speed then, and
             // more of it never did harm.
             let spare = SPARE * self.wanted.whole.unwrap_or(WATCH / SPARE);
-            self.at_nought() || !slow && off > -spare
+            self.at_nought() || !slow && (self.gave_back || off > -spare)
         } else {
             !slow && off.abs() < WATCH.max(NEAR * wanted) * self.patience()
         };

@@ -105,6 +105,8 @@ pub struct Bench {
     pub feed: Feed,
     /// How often the coarse cut-off was moved.
     pub cut_offs: usize,
+    /// Whether fine feed had to give time back once all was found: it is not lengthened again.
+    pub gave_back: bool,
     /// Whether the allowance began from nought.
     pub from_nought: bool,
     /// Fills, each with the allowance that it was filled with.
@@ -127,6 +129,7 @@ impl Bench {
             fine_trials: Vec::new(),
             feed: Feed::Coarse,
             cut_offs: 0,
+            gave_back: false,
             from_nought: false,
             fills: Vec::new(),
         }
@@ -259,6 +262,7 @@ impl Bench {
             }
             ToldBy::FineTime if self.feed == Feed::Found => {
                 // The next run tells how it came out; no stop watch is needed for it.
+                self.gave_back |= to > was;
                 self.fills.clear();
                 self.foresee(was - to);
                 return;
