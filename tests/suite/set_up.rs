@@ -201,8 +201,11 @@ fn whoever_follows_the_advice_blindly_gets_there() {
     fills.sort_unstable();
     assert!(changes[4] <= 15 && fills[4] <= 200, "{changes:?} {fills:?}");
     for (out, error, slower) in &all {
-        assert!(matches!(out.end, SetUpAsk::Sign { .. }), "{:?} after {:?}", out.end, out.said);
+        let SetUpAsk::Sign { fast_enough, .. } = out.end else {
+            panic!("{:?} after {:?}", out.end, out.said)
+        };
         assert!(error.abs() <= 0.2, "the mean is {error} of the tolerance off after {} changes", out.changes);
-        assert!(*slower <= 1.05, "{slower} of the wanted time");
+        // Good fills come before fast ones; what is not had is said.
+        assert!(*slower <= 1.05 || !fast_enough, "{slower} of the wanted time, and nobody is told");
     }
 }

@@ -45,8 +45,6 @@ const LONGEST: f64 = 1.5;
 const MEAN_WITHIN: f64 = 0.05;
 /// A mean error under this share of the tolerance is left alone.
 const LEAVE: f64 = 0.03;
-/// A spread so much wider than the tolerance needs is no chance of a short run.
-const TOO_WIDE: f64 = 1.3;
 /// Fills that find the allowance from nought.
 const FROM_NOUGHT: usize = 5;
 /// Fills of a first run, of more at once, and of all that count together.
@@ -61,8 +59,6 @@ const MOST_FILLS: usize = 60;
 const TURNED: f64 = 0.12;
 /// A flow that changed by less than this share did not answer.
 const ANSWERED: f64 = 0.03;
-/// Tolerances hold so many spreads: 1 in 370 fills outside.
-const SPREADS_IN_TOLERANCE: f64 = 3.0;
 
 /// Why a setting is changed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -264,13 +260,17 @@ impl Bench {
             let left = times.fine + whole * quicker - times.whole;
             left.clamp(shortest, (LONGEST * self.fine_aim()).max(shortest))
         }) + to_come;
-        let off = times.fine - wanted;
+        // Who has gone too far goes half the way from there on.
+        let off = match times.fine - wanted {
+            longer if found && longer < 0.0 => longer * 0.5_f64.powf(self.gave_back as f64),
+            off => off,
+        };
         let slow = self.slow(times) && off > 0.05;
         let leave = if found {
             // First the allowance: five fills say little of the speed. Less fine feed is taken only for speed then, and
             // more of it never did harm.
             let spare = SPARE * self.wanted.whole.unwrap_or(WATCH / SPARE);
-            self.at_nought() || !slow && (self.gave_back || off > -spare)
+            self.at_nought() || !slow && off > -spare
         } else {
             !slow && off.abs() < WATCH.max(NEAR * wanted) * self.patience()
         };
@@ -304,6 +304,10 @@ impl Bench {
     }
 
     fn slow(&self, times: &FillTimes) -> bool {
+        !self.good_before_fast && self.too_slow(times)
+    }
+
+    fn too_slow(&self, times: &FillTimes) -> bool {
         let slower = SLOWER * self.patience();
         self.wanted.whole.is_some_and(|whole| times.whole - self.allowance_to_come() > whole * (1.0 + slower))
     }
@@ -339,6 +343,20 @@ impl Bench {
         None
     }
 
+    /// Good fills come before fast ones: fine feed gets its time, whatever that does to the speed.
+    fn scatter_next(&self) -> Option<Advice> {
+        let (dial, d) = self.free(ToldBy::FineTime)?;
+        let times = self.times.as_ref()?;
+        let wanted = LONGEST * self.fine_aim();
+        let longer = (wanted - times.fine).min(0.5 * self.fine_aim());
+        let to = d.now - self.fine_flow? * longer;
+        (longer >= WATCH).then_some(Advice::Change {
+            dial,
+            to,
+            why: Why::FineTime(times.fine, times.fine + longer),
+        })
+    }
+
     fn mean_next(&self) -> Advice {
         let first = if self.at_nought() { FROM_NOUGHT } else { FIRST_RUN };
         let Some(found) = self.mean() else { return Advice::Run(first) };
@@ -366,11 +384,10 @@ impl Bench {
                 (all.min(MOST_FILLS).saturating_sub(found.fills)).clamp(FEWEST_MORE, MOST_AT_ONCE),
             );
         }
-        let needed = tolerance / SPREADS_IN_TOLERANCE;
-        if found.spread.is_some_and(|spread| spread > TOO_WIDE * needed) {
-            return Advice::Stuck(Stuck::Scatter);
+        if self.scatters() {
+            return self.scatter_next().unwrap_or(Advice::Stuck(Stuck::Scatter));
         }
-        Advice::Good { found, fast_enough: self.times.is_none_or(|times| !self.slow(&times)) }
+        Advice::Good { found, fast_enough: self.times.is_none_or(|times| !self.too_slow(&times)) }
     }
 }
 

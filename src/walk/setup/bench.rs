@@ -12,6 +12,10 @@ pub(super) const LEAST_FINE: f64 = 0.8;
 const FALL: f64 = 0.17;
 /// Seconds that a tray runs on after it is told to stop, about.
 const LATE: f64 = 0.2;
+/// Tolerances hold so many spreads: 1 in 370 fills outside.
+const SPREADS_IN_TOLERANCE: f64 = 3.0;
+/// A spread so much wider than the tolerance needs is no chance of a short run.
+const TOO_WIDE: f64 = 1.3;
 /// Runs whose allowances lie further apart than this share of the tolerance do not count together.
 const ALIKE: f64 = 0.75;
 
@@ -105,8 +109,10 @@ pub struct Bench {
     pub feed: Feed,
     /// How often the coarse cut-off was moved.
     pub cut_offs: usize,
-    /// Whether fine feed had to give time back once all was found: it is not lengthened again.
-    pub gave_back: bool,
+    /// Whether fills scattered too much at the wanted speed, so that the speed gives way.
+    pub good_before_fast: bool,
+    /// How often fine feed had to give time back once all was found: each time it is lengthened less afterwards.
+    pub gave_back: usize,
     /// Whether the allowance began from nought.
     pub from_nought: bool,
     /// Fills, each with the allowance that it was filled with.
@@ -129,7 +135,8 @@ impl Bench {
             fine_trials: Vec::new(),
             feed: Feed::Coarse,
             cut_offs: 0,
-            gave_back: false,
+            good_before_fast: false,
+            gave_back: 0,
             from_nought: false,
             fills: Vec::new(),
         }
@@ -179,6 +186,12 @@ impl Bench {
         let near = |then: f64| (then - self.allowance()).abs() <= self.wanted.tolerance * ALIKE;
         let fills: Vec<_> = self.fills.iter().copied().filter(|(_, then)| near(*then)).collect();
         mean_error(&fills, self.wanted.target, self.allowance())
+    }
+
+    /// Whether the fills scatter more than the tolerance has room for, beyond chance.
+    pub(super) fn scatters(&self) -> bool {
+        let room = self.wanted.tolerance / SPREADS_IN_TOLERANCE;
+        self.mean().and_then(|mean| mean.spread).is_some_and(|spread| spread > TOO_WIDE * room)
     }
 
     /// Whether the allowance is still to be found from nought.
@@ -262,7 +275,8 @@ impl Bench {
             }
             ToldBy::FineTime if self.feed == Feed::Found => {
                 // The next run tells how it came out; no stop watch is needed for it.
-                self.gave_back |= to > was;
+                self.gave_back += usize::from(to > was);
+                self.good_before_fast |= to < was && self.scatters();
                 self.fills.clear();
                 self.foresee(was - to);
                 return;
