@@ -29,8 +29,10 @@ const MORE_SETTLING: f64 = 0.2;
 const MOST_LOOKS: usize = 6;
 /// Fills this much slower than wanted are too slow.
 const SLOWER: f64 = 0.018;
-/// Fills this many times slower than wanted are far too slow.
-const FAR_TOO_SLOW: f64 = 1.05;
+/// Fills slower than wanted by this share are far too slow.
+const FAR_TOO_SLOW: f64 = 0.05;
+/// Fills slower than wanted by this share are told of on the sheet.
+const FAST_ENOUGH: f64 = 0.03;
 /// Moves of the coarse cut-off that cost no patience.
 const MOVES: usize = 3;
 /// The time to aim at when they are, so that the next count does not fall short again.
@@ -251,7 +253,7 @@ impl Bench {
         let to_come = self.allowance_to_come();
         let found = self.feed == Feed::Found;
         let shortest = match (found, self.coarse_has_room()) {
-            (true, _) if !self.far_too_slow(times) => GIVES * self.fine_aim(),
+            (true, _) if !self.slower_than(times, FAR_TOO_SLOW) => GIVES * self.fine_aim(),
             (false, true) => self.fine_aim(),
             _ => least,
         };
@@ -298,17 +300,12 @@ impl Bench {
         1.0 + 0.5 * self.cut_offs.saturating_sub(MOVES) as f64
     }
 
-    fn far_too_slow(&self, times: &FillTimes) -> bool {
-        let whole = times.whole - self.allowance_to_come();
-        self.wanted.whole.is_some_and(|wanted| whole > wanted * FAR_TOO_SLOW)
-    }
-
     fn slow(&self, times: &FillTimes) -> bool {
-        !self.good_before_fast && self.too_slow(times)
+        !self.good_before_fast && self.slower_than(times, SLOWER * self.patience())
     }
 
-    fn too_slow(&self, times: &FillTimes) -> bool {
-        let slower = SLOWER * self.patience();
+    /// Whether fills take longer than wanted by more than this share.
+    fn slower_than(&self, times: &FillTimes, slower: f64) -> bool {
         self.wanted.whole.is_some_and(|whole| times.whole - self.allowance_to_come() > whole * (1.0 + slower))
     }
 
@@ -387,7 +384,10 @@ impl Bench {
         if self.scatters() {
             return self.scatter_next().unwrap_or(Advice::Stuck(Stuck::Scatter));
         }
-        Advice::Good { found, fast_enough: self.times.is_none_or(|times| !self.too_slow(&times)) }
+        Advice::Good {
+            found,
+            fast_enough: self.times.is_none_or(|times| !self.slower_than(&times, FAST_ENOUGH)),
+        }
     }
 }
 
