@@ -148,6 +148,9 @@ fn figures_that_cannot_be_are_refused_in_words() {
     let slip = one_line(&tool.typed(&begun(), b"y\ny\n1\n8\n170\n70\n30\n2200\n220\n0.5\n2\n15\n").out);
     assert_eq!(slip.matches("is too much to be true").count(), 2, "{slip}");
     assert!(slip.contains("Usual is 60 to 85 %. Which figure stands there?"), "{slip}");
+    let far = format!("{OPENING}{LIGHT_RUN}done\n1\n1.2 3.9 7.5\n1\ndone\n");
+    let far = one_line(&Tool::built_in(80).typed(&begun(), far.as_bytes()).out);
+    assert!(far.contains("1 % is far from") && far.contains("set coarse-rate 1"), "{far}");
     let bad = tool.run(&["setup", "run", "--target", "250g", "--tolerance", "300g"]);
     assert_eq!(bad.status, Some(2), "{}", bad.err);
 }

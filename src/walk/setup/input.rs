@@ -1,7 +1,7 @@
 //! What a person typed, understood for what a set-up asks now. An empty line is never an answer.
 
 use super::course::unit_of;
-use super::state::{SetUpAsk, SetUpState};
+use super::state::{Proposal, SetUpAsk, SetUpState};
 use crate::casebook::Fills;
 use crate::casebook::set_up::Correction;
 use crate::diag::harmless;
@@ -160,6 +160,13 @@ fn figure_in(text: &str, unit: &'static Unit) -> Result<Quantity, String> {
     Ok(read)
 }
 
+/// Whether a figure lies well outside of where the change begins and ends: the number of an answer, a slip of a digit.
+fn far_from(figure: &Quantity, proposal: &Proposal) -> bool {
+    let (old, new) = (proposal.old.base(), proposal.new.base());
+    let room = 0.5 * old.max(new);
+    !(old.min(new) - room..=old.max(new) + room).contains(&figure.base())
+}
+
 /// A figure that can stand there: a slip of a digit or a unit is asked again.
 fn figure_for(text: &str, setting: Option<&Setting>, state: &SetUpState) -> Result<Quantity, String> {
     let unit = setting.map_or(Kind::Count.base(), unit_of);
@@ -226,6 +233,15 @@ fn here(text: &str, state: &SetUpState, knowledge: &Knowledge) -> SetUpInput {
             Some(true) => SetUpInput::Done,
             Some(false) => SetUpInput::Keep,
             None => match figure_for(text, machine.and_then(|m| m.setting(&proposal.setting)), state) {
+                Ok(figure) if far_from(&figure, proposal) => say(format!(
+                    "{} {} is far from {} {}. Type done, the figure again if it was a slip, or: set {} {}",
+                    figure.number,
+                    figure.unit.name,
+                    proposal.new.number,
+                    proposal.new.unit.name,
+                    proposal.setting,
+                    figure.number
+                )),
                 Ok(figure) => SetUpInput::Figure(Some(figure)),
                 Err(why) => say(format!("{why} Type done once it is set, or the figure that it was set to.")),
             },
