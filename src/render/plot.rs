@@ -270,7 +270,7 @@ impl Scale {
 }
 
 /// Decimals that tell one step from the next.
-fn decimals(step: f64) -> usize {
+pub(super) fn decimals(step: f64) -> usize {
     if step > 0.0 && step.is_finite() { (1.0 - step.log10().floor()).clamp(0.0, 6.0) as usize } else { 0 }
 }
 

@@ -79,9 +79,9 @@ impl Sheet {
         mean(&self.weights(at)).unwrap_or(0.0)
     }
 
-    /// Mean over these lanes in each round that all of them have.
-    pub(super) fn round_means(&self, lanes: &[usize]) -> Vec<f64> {
-        let rounds = lanes.iter().map(|&at| self.lanes[at].len()).min().unwrap_or(0);
+    /// Mean over these lanes in each round; only where there are rounds, so that all lanes are as long.
+    fn round_means(&self, lanes: &[usize]) -> Vec<f64> {
+        let rounds = lanes.first().map_or(0, |&at| self.lanes[at].len());
         let one =
             |round: usize| lanes.iter().map(|&at| self.lanes[at][round].1).sum::<f64>() / lanes.len() as f64;
         (0..rounds).map(one).collect()
@@ -172,8 +172,11 @@ impl Sheet {
 
     /// How far the rounds lie apart, when more than chance allows (F of rounds against what is left).
     pub(super) fn shift(&self, lanes: &[usize]) -> Option<f64> {
-        let means = self.round_means(lanes).into_iter().collect::<Vec<_>>();
-        let shared = self.scatter(lanes).filter(|_| self.rounds)?;
+        if !self.rounds {
+            return None;
+        }
+        let means = self.round_means(lanes);
+        let shared = self.scatter(lanes)?;
         let ratio = lanes.len() as f64 * spread(&means)?.powi(2) / shared.variance;
         let plain = fisher_above(ratio, means.len() as f64 - 1.0, shared.freedom) <= 1.0 - CONFIDENCE;
         let low = means.iter().copied().min_by(f64::total_cmp)?;

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::escaped;
-use crate::render::plot::Scale;
+use crate::render::plot::{Scale, decimals};
 use crate::view::{Plot, words};
 
 /// Size of the drawing, in its own units; four of them are a millimetre.
@@ -72,7 +72,7 @@ fn axis(out: &mut String, plot: &Plot, scale: &Scale, fills: usize) {
     let (left, right, top, bottom) = FIELD;
     let _ = writeln!(out, "<path d=\"M{left} {top}V{bottom}H{right}\" fill=\"none\" stroke=\"#000\"/>");
     let step = (scale.high - scale.low) / (LABELS - 1) as f64;
-    let places = if step > 0.0 { (1.0 - step.log10().floor()).clamp(0.0, 6.0) as usize } else { 0 };
+    let places = decimals(step);
     for i in 0..LABELS {
         let value = scale.low + step * i as f64;
         let y = height(scale, value);
