@@ -168,6 +168,14 @@ pub type SetUps = Logs<SetUpHead, SetUpLine>;
 pub type SetUpRecord = LogRecord<SetUpHead, SetUpLine>;
 
 impl SetUpLog {
+    /// Who sets up now, where somebody said so.
+    pub fn person(&self) -> Option<&str> {
+        self.lines.iter().rev().find_map(|kept| match &kept.line {
+            SetUpLine::Person { name } => Some(name.as_str()),
+            _ => None,
+        })
+    }
+
     /// Who signed it, and when.
     pub fn ended(&self) -> Option<(&str, &str)> {
         self.lines.iter().rev().find_map(|kept| match &kept.line {

@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::context::readable;
+use super::logs::{self, Form};
 use super::sheet::{Round, around, same_serial};
 use super::talk::stored;
 use super::{CommandError, Context, Outcome, Result, show};
@@ -11,7 +12,7 @@ use crate::casebook::sheet::{Head, Sheet, Sheets};
 use crate::checklist::{Checklist, Checklists};
 use crate::ids::{self, ListId, MachineId, OptionId};
 use crate::knowledge::{Knowledge, Machine};
-use crate::render::{html, json, markdown, plain};
+use crate::render::{html, json, markdown};
 use crate::view::{checklist as view, words};
 use crate::walk::checklist::ListWalker;
 
@@ -127,16 +128,6 @@ struct Report {
     paper: PaperSize,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-enum Form {
-    /// For a file or an e-mail
-    Plain,
-    /// For a document
-    Markdown,
-    /// A page for a browser, which prints it
-    Html,
-}
-
 pub(super) fn run(args: &Args, context: &mut Context) -> Result {
     let knowledge = context.knowledge()?;
     let lists = context.checklists(&knowledge)?;
@@ -151,10 +142,7 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
 }
 
 fn list(knowledge: &Knowledge, lists: &Checklists, sheets: &Sheets, context: &mut Context) -> Result {
-    let (sheets, unreadable) = sheets.list().map_err(stored)?;
-    for error in unreadable {
-        context.remark(&words::sentence(&error.to_string()))?;
-    }
+    let sheets = logs::all(sheets, context)?;
     if context.options.json {
         context.json(&json::checklists(knowledge, lists, &sheets))?;
     } else {
@@ -271,13 +259,7 @@ fn open_already(sheets: &Sheets, head: &Head) -> Result<Option<CaseId>> {
 
 /// The sheet named, else the latest of those wanted.
 fn sheet_of(sheets: &Sheets, id: Option<&str>, wanted: impl Fn(&Sheet) -> bool) -> Result<CaseId> {
-    if let Some(id) = id {
-        return CaseId::parse(id).map_err(stored);
-    }
-    let (all, _) = sheets.list().map_err(stored)?;
-    let when = |sheet: &Sheet| sheet.last().parse::<jiff::Timestamp>().ok();
-    let latest = all.into_iter().filter(wanted).max_by(|a, b| (when(a), &a.id).cmp(&(when(b), &b.id)));
-    latest.map(|sheet| sheet.id).ok_or_else(|| {
+    logs::named(sheets, id, wanted, || {
         CommandError::input("No such list was begun here.")
             .hint("`handlamp checklist list` shows what there is; `run` begins one.".to_owned())
     })
@@ -293,9 +275,7 @@ fn take_up(
     let id = sheet_of(sheets, args.id.as_deref(), |sheet| sheet.ended().is_none())?;
     let record = sheets.open(&id).map_err(stored)?;
     let sheet = record.log().clone();
-    for damage in &sheet.damage {
-        context.remark(&words::sentence(&format!("record {id}: {damage}")))?;
-    }
+    logs::damage(&sheet, context)?;
     if sheet.ended().is_some() {
         return Err(CommandError::input(format!("Sheet {id} is signed.")).hint(format!(
             "`handlamp checklist report {id}` shows it; `run {}` begins a new one.",
@@ -356,23 +336,15 @@ fn report(
     let id = sheet_of(sheets, args.id.as_deref(), |_| true)?;
     let sheet = sheets.read(&id).map_err(stored)?;
     let list = named(lists, sheet.head.list.as_str())?;
-    for damage in &sheet.damage {
-        context.remark(&words::sentence(&format!("record {id}: {damage}")))?;
-    }
+    let outcome = logs::damage(&sheet, context)?;
     let cover = view::Cover { time: &readable, today: context.today() };
     if context.options.json {
         context.json(&json::sheet(knowledge, list, &sheet, cover.today))?;
     } else {
         let page = view::report(knowledge, list, &sheet, &cover);
-        let text = match args.form {
-            Form::Plain => plain::report(&page, context.report_columns()),
-            Form::Markdown => markdown::report(&page),
-            Form::Html => {
-                let running = format!("{} · sheet {id} · sum {}", list.title, sheet.sum);
-                html::page(&page, &args.paper.of(running))
-            }
-        };
+        let running = format!("{} · sheet {id} · sum {}", list.title, sheet.sum);
+        let text = args.form.written(&page, &args.paper.of(running), context);
         context.write(&text)?;
     }
-    Ok(if sheet.damage.is_empty() { Outcome::Done } else { Outcome::NotGood })
+    Ok(outcome)
 }

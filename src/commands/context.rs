@@ -98,6 +98,13 @@ impl Context {
         if self.shows_a_person { self.look.width } else { usize::MAX }
     }
 
+    /// One sentence beside the answer, or as a page where there is no answer.
+    pub fn say(&mut self, sentence: &str) -> Result<()> {
+        let mut page = Page::default();
+        page.text(sentence);
+        self.aside_or_page(&page)
+    }
+
     /// Shows a page of a walk. With --json it goes to standard error, so that standard output holds the answer only.
     pub fn aside_or_page(&mut self, page: &Page) -> Result<()> {
         if self.options.json { self.aside(page) } else { self.page(page) }
@@ -231,6 +238,18 @@ pub(super) fn read_file(path: &Path) -> Result<Vec<u8>> {
             _ => format!("The file {shown} cannot be read: {error}."),
         })
     })
+}
+
+/// The text of a file that a person named, no larger than so many bytes.
+pub(super) fn read_text(
+    path: &Path,
+    most: u64,
+    too_large: impl FnOnce(&str) -> CommandError,
+) -> Result<String> {
+    if std::fs::metadata(path).is_ok_and(|m| m.len() > most) {
+        return Err(too_large(&harmless(&path.to_string_lossy())));
+    }
+    Ok(String::from_utf8_lossy(&read_file(path)?).into_owned())
 }
 
 /// A timestamp as a person reads it, in the local zone: '2026-11-25 01:56'.

@@ -1,20 +1,18 @@
 //! Drives a set-up with a person. Every line is on disk before the next question is shown; what no setting cures leads
 //! into a diagnosis and back.
 
+use super::fills::{RunAsked, Typed, kept_so_far, not_kept};
 use super::lines::Lines;
-use super::talk::{Talk, stored};
-use super::{CommandError, Context, Outcome, Result, find};
+use super::talk::{in_between, stored};
+use super::{CommandError, Context, Outcome, Result};
 use crate::casebook::Store;
 use crate::casebook::set_up::{SetUpLine, SetUpLog, SetUpRecord, SetUps};
 use crate::knowledge::Knowledge;
 use crate::render::json;
-use crate::view::{Block, Page, setup as view, words};
+use crate::view::{Block, Page, setup as view};
 use crate::walk::setup::{
     Draft, SetUpAsk, SetUpInput, SetUpShow, SetUpState, SetUpStep, SetUpWalker, case_of, fills_of, understand,
 };
-
-/// More than this in one run is no run of fills.
-const LONGEST_RUN: usize = 20_000;
 
 /// Leads through a set-up from a list: the open one of this machine, or a new one. What to enter in the list, once it
 /// is signed.
@@ -86,12 +84,11 @@ impl<'k> SettingUp<'k> {
             {
                 let id = self.set_ups.fresh_id(context.today()).map_err(stored)?;
                 self.record = Some(self.set_ups.create(&head, &id, now).map_err(stored)?);
-                let mut page = Page::default();
-                page.text(format!("This is set-up {id}. Every answer is kept at once."));
-                context.aside_or_page(&page)?;
+                context.say(&format!("This is set-up {id}. Every answer is kept at once."))?;
             }
             if let Some(record) = &mut self.record {
-                record.append(line, None, now).map_err(stored)?;
+                let by = record.log().person().map(str::to_owned);
+                record.append(line, by.as_deref(), now).map_err(stored)?;
             }
         }
         step.state.log = self.record.as_ref().map(|record| record.log().clone());
@@ -127,11 +124,8 @@ impl<'k> SettingUp<'k> {
         if show.is_some() {
             question = question.asked_again();
         }
-        if !self.begun.is_empty() && matches!(state.ask, SetUpAsk::Run(_) | SetUpAsk::AsFound) {
-            let mut reminder = Page::default();
-            let kept = self.begun.trim().replace('\n', " ");
-            reminder.text(format!("Kept so far: {kept}. Go on; an empty line ends the run."));
-            question.before_hint(reminder);
+        if matches!(state.ask, SetUpAsk::Run(_) | SetUpAsk::AsFound) {
+            question.before_hint(kept_so_far(&self.begun));
         }
         lines.show(&question, context)
     }
@@ -146,56 +140,38 @@ impl<'k> SettingUp<'k> {
         if !matches!(state.ask, SetUpAsk::Run(_) | SetUpAsk::AsFound) {
             return Ok(lines.next().map(|line| understand(&line, state, self.knowledge)));
         }
-        let mut text = std::mem::take(&mut self.begun);
-        loop {
-            let Some(line) = lines.next() else {
-                // A sitting broken off inside a run has not given it; a file that ends there has.
-                let given = !text.is_empty() && !matches!(lines, Lines::Terminal(_));
-                return Ok(given.then(|| understand(&text, state, self.knowledge)));
-            };
-            let line = line.trim();
-            let ends = line.is_empty() || line.starts_with("at ");
-            if ends {
-                match understand(&format!("{text}{line}"), state, self.knowledge) {
-                    SetUpInput::Misunderstood(sentence) => aside(&sentence, context)?,
-                    input => return Ok(Some(input)),
-                }
-            } else if line.starts_with(|c: char| c.is_ascii_digit()) {
-                let longer = format!("{text}{line}\n");
-                let weights = longer.split("at ").next().unwrap_or_default();
-                match fills_of(weights, state) {
-                    Ok(_) if longer.len() > LONGEST_RUN => aside("That is too long for one run.", context)?,
-                    Ok(_) if line.contains("at ") => {
-                        return Ok(Some(understand(&longer, state, self.knowledge)));
-                    }
-                    Ok(fills) => {
-                        let count = words::count(fills.values.len(), "fill", "fills");
-                        aside(&format!("{} so far.", words::sentence_start(&count)), context)?;
-                        text = longer;
-                    }
-                    // One bad line costs that line only.
-                    Err(sentence) => aside(&sentence, context)?,
-                }
-            } else {
-                match understand(line, state, self.knowledge) {
-                    SetUpInput::Misunderstood(_) => {
-                        aside("A line of weights begins with a figure. That line is left out.", context)?;
-                    }
-                    input => {
-                        self.begun = text;
-                        return Ok(Some(input));
-                    }
-                }
+        let asked = RunAsked {
+            so_far: &|text| fills_of(text, state).map(|fills| fills.values.len()),
+            // The fills a minute come last.
+            ends: |line| line.contains("at "),
+            understand: &|text| understand(text, state, self.knowledge),
+            misunderstood: |input| match input {
+                SetUpInput::Misunderstood(sentence) => Some(sentence),
+                _ => None,
+            },
+        };
+        Ok(match asked.typed(std::mem::take(&mut self.begun), lines, context)? {
+            Typed::Input(input) => Some(input),
+            Typed::Word(input, begun) => {
+                self.begun = begun;
+                Some(input)
             }
-        }
+            Typed::BrokenOff(begun) => {
+                self.begun = begun;
+                None
+            }
+        })
     }
 
     /// Over into a diagnosis with what was found, and back.
     fn diagnose(&mut self, state: SetUpState, lines: &mut Lines, context: &mut Context) -> Result<SetUpStep> {
+        if let Some(key) = state.course.as_ref().and_then(|course| course.lock.as_ref()) {
+            // A diagnosis asks for things that run; it knows nothing of a lock from here.
+            context.say(&format!("The lock of {key} is on. Hand the machine back first, then diagnose."))?;
+            return Ok(SetUpStep { state, lines: Vec::new(), show: None });
+        }
         let Some(case) = case_of(self.knowledge, &state) else {
-            let mut page = Page::default();
-            page.text("First the questions before: there is nothing to go by yet.");
-            context.aside_or_page(&page)?;
+            context.say("First the questions before: there is nothing to go by yet.")?;
             return Ok(SetUpStep { state, lines: Vec::new(), show: None });
         };
         let store = Store::at(&context.store()?);
@@ -204,18 +180,9 @@ impl<'k> SettingUp<'k> {
         let line = SetUpLine::HandedOver { case: id.to_string() };
         let mut step = SetUpStep { state, lines: vec![line], show: None };
         self.keep(&mut step, context)?;
-        let mut page = Page::default();
-        page.heading(format!("Diagnosis, case {id}"));
-        page.text(
-            "It begins with what was found here. 'leave' or the end of the case comes back to setting up.",
-        );
-        context.aside_or_page(&page)?;
-        let failed = |error: String| CommandError::input(words::sentence(&error));
-        let case = record.case().clone();
-        let mut talk = Talk::new(self.knowledge, find::index(context)?, store, None).with(record);
-        let first = talk.walker().resume(case, true).map_err(|e| failed(e.to_string()))?;
-        talk.run_on(first, lines, context)?;
-        let log = step.state.log.clone().ok_or_else(|| failed("the set-up was lost".to_owned()))?;
+        let around = ["what was found here", "setting up"];
+        in_between(self.knowledge, store, record, around, lines, context)?;
+        let log = step.state.log.clone().ok_or_else(|| CommandError::input("The set-up was lost."))?;
         let mut back = self.walker.resume(log, step.state.today);
         back.show =
             Some(SetUpShow::Said(format!("Back from case {id}. What hangs on the feed is found anew.")));
@@ -224,6 +191,9 @@ impl<'k> SettingUp<'k> {
 
     fn bye(&self, context: &mut Context) -> Result<()> {
         let mut page = Page::default();
+        if !self.begun.is_empty() {
+            page.text(not_kept(&self.begun));
+        }
         match self.record.as_ref().map(SetUpRecord::log) {
             None => page.text("Nothing was answered that is kept."),
             Some(log) if log.ended().is_some() => {
@@ -234,9 +204,6 @@ impl<'k> SettingUp<'k> {
                 page.text(format!("Set-up {} stays open. Everything answered is kept.", log.id));
                 page.hint(format!("handlamp setup continue {} goes on.", log.id));
             }
-        }
-        if !self.begun.is_empty() {
-            page.text("The run was not given to its end, and what was typed of it is not kept.");
         }
         page.push(Block::Notice);
         context.aside_or_page(&page)
@@ -249,10 +216,4 @@ impl<'k> SettingUp<'k> {
         }
         Ok(Outcome::Done)
     }
-}
-
-fn aside(sentence: &str, context: &mut Context) -> Result<()> {
-    let mut page = Page::default();
-    page.text(sentence);
-    context.aside_or_page(&page)
 }

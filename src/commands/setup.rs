@@ -1,19 +1,23 @@
 //! `handlamp setup`: brings a product to run on weight and on speed, one change at a time, and prints its settings sheet.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
-use super::context::readable;
+use super::context::{self, readable};
 use super::lines::Lines;
+use super::logs::{self, Form};
 use super::setting_up::SettingUp;
 use super::talk::stored;
 use super::{CommandError, Context, Outcome, Result, show};
 use crate::casebook::CaseId;
 use crate::casebook::set_up::{SetUpLog, SetUps};
 use crate::knowledge::Knowledge;
-use crate::render::{html, json, markdown, plain};
+use crate::render::{html, json};
 use crate::units::{Kind, Quantity};
 use crate::view::{Block, Page, setup as view, words};
-use crate::walk::setup::{Draft, SetUpWalker};
+use crate::walk::setup::{Draft, SetUpWalker, is_goal, speed_of};
+
+/// Largest file of answers, in bytes.
+const LARGEST: u64 = 1 << 20;
 
 /// Set up a product: one change at a time, every run kept, always a way back
 #[derive(Debug, clap::Args)]
@@ -91,16 +95,6 @@ struct Sheet {
     form: Form,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-enum Form {
-    /// For a file or an e-mail
-    Plain,
-    /// For a document
-    Markdown,
-    /// A page for a browser, which prints it
-    Html,
-}
-
 pub(super) fn run(args: &Args, context: &mut Context) -> Result {
     let knowledge = context.knowledge()?;
     let set_ups = SetUps::at(&context.store()?);
@@ -123,7 +117,7 @@ fn draft(args: &Run, knowledge: &Knowledge) -> Result<Draft> {
     let target = match (&args.target, &args.tolerance) {
         (Some(target), Some(tolerance)) => {
             let (target, tolerance) = (mass(target, "--target")?, mass(tolerance, "--tolerance")?);
-            if !(target.base() > 0.0 && tolerance.base() > 0.0 && tolerance.base() < target.base()) {
+            if !is_goal(target, tolerance) {
                 return Err(CommandError::usage(
                     "The target is above nought, and the tolerance is less than the target.",
                 ));
@@ -132,14 +126,11 @@ fn draft(args: &Run, knowledge: &Knowledge) -> Result<Draft> {
         }
         _ => None,
     };
-    let speed = match args.speed.as_deref() {
-        None => None,
-        Some("any") => Some(None),
-        Some(text) => match crate::units::parse_number(text) {
-            Ok(speed) if speed > 0.0 && speed <= 200.0 => Some(Some(speed)),
-            _ => return Err(CommandError::usage("--speed is fills a minute, like 8, or 'any'.")),
-        },
-    };
+    let speed = args.speed.as_deref().map(|text| {
+        let wrong = || CommandError::usage("--speed is fills a minute, like 8, or 'any'.");
+        speed_of(text).ok_or_else(wrong)
+    });
+    let speed = speed.transpose()?;
     Ok(Draft {
         machine: machine.map(|m| m.id.clone()),
         serial: args.serial.as_ref().and_then(clean),
@@ -151,7 +142,9 @@ fn draft(args: &Run, knowledge: &Knowledge) -> Result<Draft> {
 
 fn begin(args: &Run, knowledge: &Knowledge, set_ups: &SetUps, context: &mut Context) -> Result {
     let mut lines = match &args.answers {
-        Some(path) => Lines::of_text(&answers(path)?),
+        Some(path) => Lines::of_text(&context::read_text(path, LARGEST, |name| {
+            CommandError::input(format!("{name} is larger than a file of answers can be."))
+        })?),
         None => Lines::open(context),
     };
     let first = SetUpWalker { knowledge }.begin(draft(args, knowledge)?, context.today());
@@ -164,44 +157,19 @@ fn begin(args: &Run, knowledge: &Knowledge, set_ups: &SetUps, context: &mut Cont
     setting_up.in_full(context)
 }
 
-/// A file of answers.
-fn answers(path: &Path) -> Result<String> {
-    let refused =
-        |why: String| CommandError::input(format!("The answers in {} cannot be read: {why}", path.display()));
-    let length = std::fs::metadata(path).map_err(|e| refused(e.to_string()))?.len();
-    if length > 1 << 20 {
-        return Err(refused("it is larger than 1 MB".to_owned()));
-    }
-    let bytes = std::fs::read(path).map_err(|e| refused(e.to_string()))?;
-    Ok(String::from_utf8_lossy(&bytes).into_owned())
-}
-
 /// The set-up named, else the latest of those wanted.
 fn named(set_ups: &SetUps, id: Option<&str>, wanted: impl Fn(&SetUpLog) -> bool) -> Result<CaseId> {
-    if let Some(id) = id {
-        return CaseId::parse(id).map_err(stored);
-    }
-    let (all, _) = set_ups.list().map_err(stored)?;
-    let when = |log: &SetUpLog| log.last().parse::<jiff::Timestamp>().ok();
-    let latest = all.into_iter().filter(wanted).max_by(|a, b| (when(a), &a.id).cmp(&(when(b), &b.id)));
-    latest.map(|log| log.id).ok_or_else(|| {
+    logs::named(set_ups, id, wanted, || {
         CommandError::input("No such set-up was begun here.")
             .hint("`handlamp setup list` shows what there is; `setup run` begins one.".to_owned())
     })
-}
-
-fn damaged(log: &SetUpLog, context: &Context) -> Result<()> {
-    for damage in &log.damage {
-        context.remark(&words::sentence(&format!("record {}: {damage}", log.id)))?;
-    }
-    Ok(())
 }
 
 fn take_up(args: &Named, knowledge: &Knowledge, set_ups: &SetUps, context: &mut Context) -> Result {
     let id = named(set_ups, args.id.as_deref(), |log| log.ended().is_none())?;
     let record = set_ups.open(&id).map_err(stored)?;
     let log = record.log().clone();
-    damaged(&log, context)?;
+    logs::damage(&log, context)?;
     if log.ended().is_some() {
         return Err(CommandError::input(format!("Set-up {id} is signed."))
             .hint(format!("`handlamp setup sheet {id}` shows it; `setup run` begins a new one.")));
@@ -223,14 +191,11 @@ fn take_up(args: &Named, knowledge: &Knowledge, set_ups: &SetUps, context: &mut 
 }
 
 fn list(knowledge: &Knowledge, set_ups: &SetUps, context: &mut Context) -> Result {
-    let (logs, unreadable) = set_ups.list().map_err(stored)?;
-    for error in unreadable {
-        context.remark(&words::sentence(&error.to_string()))?;
-    }
+    let all = logs::all(set_ups, context)?;
     if context.options.json {
-        context.json(&json::set_ups(&logs))?;
+        context.json(&json::set_ups(&all))?;
     } else {
-        context.page(&view::list(knowledge, &logs, &readable))?;
+        context.page(&view::list(knowledge, &all, &readable))?;
     }
     Ok(Outcome::Done)
 }
@@ -238,21 +203,14 @@ fn list(knowledge: &Knowledge, set_ups: &SetUps, context: &mut Context) -> Resul
 fn sheet(args: &Sheet, knowledge: &Knowledge, set_ups: &SetUps, context: &mut Context) -> Result {
     let id = named(set_ups, args.id.as_deref(), |_| true)?;
     let log = set_ups.read(&id).map_err(stored)?;
-    damaged(&log, context)?;
+    let outcome = logs::damage(&log, context)?;
     if context.options.json {
         context.json(&json::set_up(knowledge, &log))?;
     } else {
-        let cover = view::Cover { time: &readable, today: context.today() };
-        let page = view::sheet(knowledge, &log, &cover);
-        let text = match args.form {
-            Form::Plain => plain::report(&page, context.report_columns()),
-            Form::Markdown => markdown::report(&page),
-            Form::Html => {
-                let running = format!("Settings for {} · set-up {id} · sum {}", log.head.product, log.sum);
-                html::page(&page, &html::Paper { size: html::Size::A4, running })
-            }
-        };
+        let page = view::sheet(knowledge, &log, &readable);
+        let running = format!("Settings for {} · set-up {id} · sum {}", log.head.product, log.sum);
+        let text = args.form.written(&page, &html::Paper { size: html::Size::A4, running }, context);
         context.write(&text)?;
     }
-    Ok(if log.damage.is_empty() { Outcome::Done } else { Outcome::NotGood })
+    Ok(outcome)
 }

@@ -1,9 +1,10 @@
 //! Carries a list out with a person. Every line is on disk before the next question is shown; a failed item leads into a
 //! diagnosis and back.
 
+use super::fills::{RunAsked, Typed, kept_so_far, not_kept};
 use super::lines::Lines;
-use super::talk::{Talk, stored};
-use super::{CommandError, Context, Outcome, Result, find, setting_up};
+use super::talk::{in_between, stored};
+use super::{CommandError, Context, Outcome, Result, logs, setting_up};
 use crate::casebook::set_up::SetUps;
 use crate::casebook::sheet::{Answer, Head, SheetRecord, Sheets};
 use crate::casebook::{CaseId, Store};
@@ -17,9 +18,6 @@ use crate::walk::checklist::{
     missing_before, open_case, open_points, stopped, understand,
 };
 use crate::walk::setup::Draft;
-
-/// More than this in one run is no run of fills; a walk takes no longer answer.
-const LONGEST_RUN: usize = 20_000;
 
 /// A list being carried out, with its record on disk.
 pub(super) struct Round<'k> {
@@ -46,11 +44,9 @@ pub(super) fn around(
     own: Option<&CaseId>,
     context: &Context,
 ) -> Result<Around> {
-    let (all, unreadable) = sheets.list().map_err(stored)?;
-    for error in unreadable {
-        context.remark(&words::sentence(&error.to_string()))?;
-    }
-    let others = all.into_iter().filter(|sheet| Some(&sheet.id) != own && sheet.head.machine == head.machine);
+    let others = logs::all(sheets, context)?
+        .into_iter()
+        .filter(|sheet| Some(&sheet.id) != own && sheet.head.machine == head.machine);
     let mut around = Around {
         signed: std::collections::BTreeSet::new(),
         missing: Vec::new(),
@@ -126,9 +122,7 @@ impl<'k> Round<'k> {
             if self.record.is_none() {
                 let id = self.sheets.fresh_id(context.today()).map_err(stored)?;
                 self.record = Some(self.sheets.create(&step.state.sheet.head, &id, now).map_err(stored)?);
-                let mut page = Page::default();
-                page.text(format!("This is sheet {id}. Every answer is kept at once."));
-                context.aside_or_page(&page)?;
+                context.say(&format!("This is sheet {id}. Every answer is kept at once."))?;
             }
             if let Some(record) = &mut self.record {
                 record.append(line, by.as_deref(), now).map_err(stored)?;
@@ -175,10 +169,7 @@ impl<'k> Round<'k> {
         if let Some((item, begun)) = &self.begun
             && state.ask == ListAsk::Item(item.clone())
         {
-            let kept = begun.trim().replace('\n', " ");
-            let mut reminder = Page::default();
-            reminder.text(format!("Kept so far: {kept}. Go on; an empty line ends the run."));
-            question.before_hint(reminder);
+            question.before_hint(kept_so_far(begun));
         }
         lines.show(&question, context)
     }
@@ -198,53 +189,23 @@ impl<'k> Round<'k> {
         }
         let item = state.ask.item().cloned();
         let begun = self.begun.take().filter(|(of, _)| Some(of) == item.as_ref());
-        let mut text = begun.map(|(_, text)| text).unwrap_or_default();
-        loop {
-            let Some(line) = lines.next() else {
-                // A sitting broken off inside a run has not given it; a file that ends there has.
-                let given = !text.is_empty() && !matches!(lines, Lines::Terminal(_));
-                return Ok(given.then(|| understand(&text, state, list)));
-            };
-            if line.trim().is_empty() {
-                match understand(&text, state, list) {
-                    ListInput::Misunderstood(sentence) => Self::aside(&sentence, context)?,
-                    input => return Ok(Some(input)),
-                }
-            } else if line.trim_start().starts_with(|c: char| c.is_ascii_digit()) {
-                let longer = format!("{text}{line}\n");
-                match fills_so_far(&longer, state) {
-                    Ok(_) if longer.len() > LONGEST_RUN => {
-                        Self::aside("That is too long for one run.", context)?;
-                    }
-                    Ok(values) => {
-                        let count = words::count(values.len(), "fill", "fills");
-                        Self::aside(&format!("{} so far.", words::sentence_start(&count)), context)?;
-                        text = longer;
-                    }
-                    // One bad line costs that line only.
-                    Err(sentence) => Self::aside(&sentence, context)?,
-                }
-            } else {
-                match understand(&line, state, list) {
-                    ListInput::Misunderstood(_) => {
-                        Self::aside(
-                            "A line of weights begins with a figure. That line is left out.",
-                            context,
-                        )?;
-                    }
-                    input => {
-                        self.begun = item.map(|item| (item, text)).filter(|(_, text)| !text.is_empty());
-                        return Ok(Some(input));
-                    }
-                }
-            }
-        }
-    }
-
-    fn aside(sentence: &str, context: &mut Context) -> Result<()> {
-        let mut page = Page::default();
-        page.text(sentence);
-        context.aside_or_page(&page)
+        let asked = RunAsked {
+            so_far: &|text| fills_so_far(text, state).map(|values| values.len()),
+            ends: |_| false,
+            understand: &|text| understand(text, state, list),
+            misunderstood: |input| match input {
+                ListInput::Misunderstood(sentence) => Some(sentence),
+                _ => None,
+            },
+        };
+        let typed = asked.typed(begun.map(|(_, text)| text).unwrap_or_default(), lines, context)?;
+        let (input, begun) = match typed {
+            Typed::Input(input) => (Some(input), String::new()),
+            Typed::Word(input, begun) => (Some(input), begun),
+            Typed::BrokenOff(begun) => (None, begun),
+        };
+        self.begun = item.map(|item| (item, begun)).filter(|(_, text)| !text.is_empty());
+        Ok(input)
     }
 
     /// From a failed item into a diagnosis with the readings taken so far, and back.
@@ -269,15 +230,8 @@ impl<'k> Round<'k> {
         let id = record.id().clone();
         let mut begun = self.walker.diagnosis_begun(state, item, &id);
         self.keep(&mut begun, context)?;
-        let mut page = Page::default();
-        page.heading(format!("Diagnosis, case {id}"));
-        page.text("It begins with the readings taken so far. 'leave' or the end of the case comes back to the list.");
-        context.aside_or_page(&page)?;
-        let failed = |error: String| CommandError::input(words::sentence(&error));
-        let case = record.case().clone();
-        let mut talk = Talk::new(self.knowledge, find::index(context)?, store, None).with(record);
-        let first = talk.walker().resume(case, true).map_err(|e| failed(e.to_string()))?;
-        let end = talk.run_on(first, lines, context)?;
+        let around = ["the readings taken so far", "the list"];
+        let end = in_between(self.knowledge, store, record, around, lines, context)?;
         Ok(self.walker.diagnosis_ended(begun.state, item, &id, end.case.closed))
     }
 
@@ -313,8 +267,7 @@ impl<'k> Round<'k> {
             }
             Some(record) => {
                 if let Some((_, begun)) = &self.begun {
-                    let count = words::count(begun.split_whitespace().count(), "fill", "fills");
-                    page.text(format!("The run was not given to its end: {count} typed are not kept."));
+                    page.text(not_kept(begun));
                 }
                 let id = record.log().id.clone();
                 let (done, all) = view::progress(self.knowledge, list, record.log());

@@ -255,6 +255,26 @@ impl<'k> Talk<'k> {
     }
 }
 
+/// A diagnosis in the midst of other work: says what it begins with and what it comes back to, and walks it to its end.
+pub(super) fn in_between(
+    knowledge: &Knowledge,
+    store: Store,
+    record: Record,
+    [with, to]: [&str; 2],
+    lines: &mut Lines,
+    context: &mut Context,
+) -> Result<State> {
+    let mut page = Page::default();
+    page.heading(format!("Diagnosis, case {}", record.id()));
+    page.text(format!("It begins with {with}. 'leave' or the end of the case comes back to {to}."));
+    context.aside_or_page(&page)?;
+    let case = record.case().clone();
+    let mut talk = Talk::new(knowledge, super::find::index(context)?, store, None).with(record);
+    let first = talk.walker().resume(case, true);
+    let first = first.map_err(|e| CommandError::input(words::sentence(&e.to_string())))?;
+    talk.run_on(first, lines, context)
+}
+
 /// What a record begins with: what was known before the first answer.
 fn blank(case: &Case, knowledge: &Knowledge) -> Case {
     Case {

@@ -231,10 +231,7 @@ fn text(args: &Args, context: &Context) -> Result<String> {
 }
 
 fn file(path: &Path) -> Result<String> {
-    if std::fs::metadata(path).is_ok_and(|m| m.len() > LARGEST) {
-        return Err(too_large(&path.to_string_lossy()));
-    }
-    Ok(String::from_utf8_lossy(&context::read_file(path)?).into_owned())
+    context::read_text(path, LARGEST, too_large)
 }
 
 fn standard_input(context: &Context) -> Result<Vec<u8>> {

@@ -3,6 +3,7 @@
 //! Nothing here knows of widths, colours or formats; that is for `render`. Every text is made harmless when it
 //! enters a block, so that nobody's words can play tricks on a terminal.
 
+mod asking;
 pub mod cases;
 pub mod change;
 pub mod checklist;

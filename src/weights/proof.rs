@@ -13,7 +13,7 @@ use super::summary::{Question, summarise};
 /// Confidence of the mean's interval; its ends are one-sided limits of 95 %.
 const CONFIDENCE: f64 = 0.9;
 /// How many spreads must fit between the target and the limit: 1 in 370 outside when on target.
-const SPREADS_IN_TOLERANCE: f64 = 3.0;
+pub const SPREADS_IN_TOLERANCE: f64 = 3.0;
 /// Chance left that strays at the old rate were only missed.
 const CHANCE_LEFT: f64 = 0.05;
 /// Longest run asked for.

@@ -7,14 +7,9 @@ use handlamp::ids::{ItemId, ListId};
 use handlamp::walk::checklist::{ListAsk, ListInput, ListWalker, understand};
 
 use crate::hire::{Book, Hire};
-use crate::tool::{Said, Tool};
+use crate::tool::{Said, Tool, one_line};
 
 const MACHINE: &str = "two-tray-weigher";
-
-/// Without the breaks of lines.
-fn one_line(text: &str) -> String {
-    text.split_whitespace().collect::<Vec<_>>().join(" ")
-}
 
 fn item(id: &str) -> ItemId {
     ItemId::new(id)

@@ -11,7 +11,7 @@ use handlamp::weights::generate::Dice;
 use crate::filler::Filler;
 use crate::follower::{Follower, Outcome};
 use crate::hire::Book;
-use crate::tool::Tool;
+use crate::tool::{Tool, one_line};
 
 /// Up to the run as it stands.
 const OPENING: &str = "y\ny\n1\n8\n70\n30\n220\n0.5\n2\n0.15\n";
@@ -34,10 +34,6 @@ fn begun() -> [&'static str; 12] {
     ]
 }
 
-fn one_line(text: &str) -> String {
-    text.split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
 /// What was said before a place in a text.
 fn before<'t>(text: &'t str, mark: &str) -> &'t str {
     text.split_once(mark).unwrap_or_else(|| panic!("'{mark}' is not said: {text}")).0
@@ -57,6 +53,20 @@ fn a_change_inside_the_machine_waits_for_a_lock_and_nothing_runs_before_the_hand
     assert!(said.contains("Nothing runs before it is. The lock stays on."), "{said}");
     let handed_back = said.split_once("The lock stays on.").unwrap().1;
     assert!(handed_back.contains("Look: the layer on the tray"), "{handed_back}");
+}
+
+#[test]
+fn nothing_is_diagnosed_while_a_lock_is_on_and_no_remark_is_lost() {
+    let tool = Tool::built_in(80);
+    let typed = format!("note too early\n{OPENING}{LIGHT_RUN}done\n2\nAnn Reed\ndiagnose\n");
+    let args: Vec<&str> = begun().into_iter().filter(|a| *a != "--speed" && *a != "8").collect();
+    let said = one_line(&tool.typed(&args, format!("note early\n8\n{typed}").as_bytes()).out);
+    assert!(said.contains("Nothing is kept before product, target and speed are known."), "{said}");
+    assert!(said.contains("The lock of Ann Reed is on. Hand the machine back first"), "{said}");
+    assert!(!said.contains("Diagnosis, case"), "{said}");
+    let sheet = one_line(&tool.run(&["setup", "sheet"]).out);
+    assert!(sheet.contains("too early") && !sheet.contains("note early"), "{sheet}");
+    assert!(sheet.contains("No fills were weighed with these settings."), "old fills stand as new: {sheet}");
 }
 
 #[test]

@@ -131,3 +131,8 @@ fn copy(from: &Path, to: &Path) {
         }
     }
 }
+
+/// Without the breaks of lines.
+pub(crate) fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}

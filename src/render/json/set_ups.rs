@@ -53,7 +53,7 @@ struct SettingOut {
     id: String,
     title: String,
     called_here: Option<String>,
-    figure: Option<String>,
+    figure: String,
 }
 
 #[derive(Debug, Serialize)]
@@ -106,16 +106,14 @@ pub fn set_up(knowledge: &Knowledge, log: &SetUpLog) -> SetUpOut {
     let head = &log.head;
     let machine = knowledge.machines.get(&head.machine);
     let course = machine.map(|m| Course::of(m, head, log.lines.iter().map(|kept| &kept.line)));
-    let settings = course.iter().flat_map(|course| {
-        course.places.iter().enumerate().map(|(i, place)| {
-            let setting = machine.and_then(|m| m.setting(&place.setting));
-            SettingOut {
-                id: place.setting.to_string(),
-                title: setting.map_or_else(String::new, |s| s.title.clone()),
-                called_here: setting.and_then(|s| s.called_here.clone()),
-                figure: course.figure(i).map(text),
-            }
-        })
+    let settings = course.iter().flat_map(|course| &course.bench.dials).map(|dial| {
+        let setting = machine.and_then(|m| m.setting(&dial.setting));
+        SettingOut {
+            id: dial.setting.to_string(),
+            title: setting.map_or_else(String::new, |s| s.title.clone()),
+            called_here: setting.and_then(|s| s.called_here.clone()),
+            figure: text(dial.figure()),
+        }
     });
     let changes = course.iter().flat_map(|course| &course.trials).map(|trial| ChangeOut {
         setting: trial.setting.to_string(),
@@ -124,7 +122,7 @@ pub fn set_up(knowledge: &Knowledge, log: &SetUpLog) -> SetUpOut {
         taken_back: trial.back,
         own: trial.why.is_none() && !trial.back,
     });
-    let now = course.as_ref().and_then(|c| Some((c.bench.mean()?, c.bench.times.map(|t| 60.0 / t.whole))));
+    let now = course.as_ref().and_then(Course::reached);
     let before = course.as_ref().and_then(|c| Some((c.as_found.flatten()?, c.found_speed)));
     SetUpOut {
         format: "handlamp-set-up-sheet/1",

@@ -1,5 +1,6 @@
 //! One item while a list is carried out, and everything that is asked around it.
 
+use super::super::asking::MORE;
 use super::super::words::{self, sentence_start};
 use super::super::{Block, Lockout, Page, Words};
 use super::{items_of, standing, steps};
@@ -7,14 +8,10 @@ use crate::casebook::sheet::Standing;
 use crate::checklist::{Checklist, Item, Kind};
 use crate::ids::ItemId;
 use crate::knowledge::{Knowledge, Machine};
-use crate::safety::{Exposure, Exposures, Isolation};
+use crate::safety::{Exposure, Isolation};
 use crate::walk::checklist::{
     ListAsk, ListState, OpenPoint, WORDS, Way, judged_then, open_case, stops, ways,
 };
-
-/// Said with every lockout prompt.
-const MORE: &str =
-    "Where the written procedure asks for more, do more. Where the two disagree, stop and ask.";
 
 /// What is asked now.
 pub fn question(knowledge: &Knowledge, list: &Checklist, state: &ListState) -> Page {
@@ -27,10 +24,7 @@ pub fn question(knowledge: &Knowledge, list: &Checklist, state: &ListState) -> P
     }
     match &state.ask {
         ListAsk::Machine(machines) => {
-            page.text(Words::new().strong("Which machine is it?"));
-            let title = |id| knowledge.machines.get(id).map_or("", |m| m.head.title.as_str());
-            page.push(Block::Numbered(machines.iter().map(|id| title(id).into()).collect()));
-            page.hint("Type its number.");
+            page.which_machine(knowledge, machines);
         }
         ListAsk::Serial => {
             page.text(Words::new().strong("Its serial number, from the plate?"));
@@ -131,8 +125,7 @@ fn at_item(
         }
         ListAsk::Locked(_) => {
             head(page, knowledge, list, state, item, machine);
-            isolation(page, machine, &machine.exposures(&item.work));
-            page.text(MORE);
+            page.lockout(machine, &machine.exposures(&item.work));
             page.text(Words::new().strong("Locked, tried, and nothing moves? Whose key?"));
             page.hint("Type whose key it is, or n if it is not locked.");
         }
@@ -376,12 +369,6 @@ fn failed(page: &mut Page, state: &ListState, item: &Item) {
     };
     page.push(Block::Numbered(all.iter().map(line).collect()));
     page.hint(format!("Type a number from 1 to {}, or 'leave': it stays as it is.", all.len()));
-}
-
-fn isolation(page: &mut Page, machine: &Machine, exposures: &Exposures) {
-    if let Some(isolation) = machine.isolation(exposures) {
-        page.push(Block::Isolation(isolation));
-    }
 }
 
 fn name_of(item: &ItemId) -> String {

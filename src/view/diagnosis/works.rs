@@ -84,15 +84,9 @@ pub(super) fn hand_back(knowledge: &Knowledge, state: &State, work: &Work) -> Pa
         Some(_) => format!("Next, from outside and with power: whether it helped to {name}."),
         None => format!("Next, from outside and with power: {name}."),
     });
-    page.text("Nothing runs before all of this is done.");
-    page.push(numbered_hand_back());
-    page.text(Words::new().strong("All of it done, everybody clear, every lock off?"));
+    page.hand_back();
     page.hint("y once it is. n: the lock stays on, and something else is looked for.");
     page
-}
-
-fn numbered_hand_back() -> Block {
-    Block::Numbered(Isolation::HAND_BACK.iter().map(|text| (*text).into()).collect())
 }
 
 pub(super) fn target() -> Page {
@@ -172,12 +166,8 @@ pub(super) fn locked(knowledge: &Knowledge, state: &State, work: &Work) -> Page 
     let mut page = Page::default();
     let worked = work.of(knowledge);
     if let Some((work, machine)) = worked.zip(machine(knowledge, state)) {
-        let exposures = machine.exposures(work);
-        if let Some(isolation) = machine.isolation(&exposures) {
-            page.push(Block::Isolation(isolation));
-        }
+        page.lockout(machine, &machine.exposures(work));
     }
-    page.text("Where the written procedure asks for more, do more. Where the two disagree, stop and ask.");
     page.text(Words::new().strong("Locked, tried, and nothing moves? Whose key?"));
     page.hint("Type whose key it is, or n if it is not locked.");
     page

@@ -13,11 +13,11 @@ fn grams(value: f64) -> String {
 }
 
 fn seconds(value: f64) -> String {
-    format!("{} s", words::rounded(value, Some(0.1)))
+    words::size(value, Kind::Time.base(), Some(0.1))
 }
 
 fn flow(value: f64) -> String {
-    format!("{} g/s", words::rounded(value, Some(if value < 20.0 { 0.1 } else { 1.0 })))
+    words::size(value, Kind::Flow.base(), Some(if value < 20.0 { 0.1 } else { 1.0 }))
 }
 
 /// Fills a minute from the seconds of one.
@@ -41,17 +41,17 @@ fn because(why: Why) -> (String, String) {
         ),
         Why::Rolls => ("A layer that rolls drops in clumps, and no rate makes up for it.".into(), "an even layer".into()),
         Why::Bare => ("A tray that is bare in places starts and stops the flow.".into(), "an even layer".into()),
-        Why::Unusual => ("It stands outside of what is usual.".into(), "what is said under 'too high' and 'too low' of it to go".into()),
-        Why::CoarseFlow(now, wanted) => (
-            format!("Coarse feed brings {}, and {} leaves fine feed its time at the wanted speed.", flow(now), flow(wanted)),
-            format!("about {}", flow(wanted)),
+        Why::Unusual => ("It stands outside of what is usual.".into(), "nothing to be seen at once; the runs will tell".into()),
+        Why::CoarseFlow(found) => (
+            format!("Coarse feed brings {}. The wanted speed, with enough fine feed, asks for {}.", flow(found.now), flow(found.wanted)),
+            format!("about {}", flow(found.expected)),
         ),
-        Why::FineFlow(now, wanted) => (
-            format!("Fine feed brings {}. The slower it is, the less is in the air at the cut-off and the less fills differ.", flow(now)),
-            format!("about {}, a step on the way if the dial may not go so far at once", flow(wanted)),
+        Why::FineFlow(found) => (
+            format!("Fine feed brings {}, and {} would do. The slower it is, the less is in the air at the cut-off.", flow(found.now), flow(found.wanted)),
+            format!("about {}", flow(found.expected)),
         ),
         Why::FineTime(now, wanted) if now < wanted => (
-            format!("Fine feed lasts {}. That is too short for the thump of coarse feed to leave the reading.", seconds(now)),
+            format!("Fine feed lasts {}. The longer it lasts, the more of coarse feed's thump has left the reading.", seconds(now)),
             format!("fine feed of about {}, and less spread", seconds(wanted)),
         ),
         Why::FineTime(now, wanted) => (
@@ -161,10 +161,9 @@ pub fn overview(machine: Option<&Machine>, state: &SetUpState) -> Page {
 /// The settings as they stand.
 pub(super) fn settings(page: &mut Page, machine: &Machine, course: &Course) {
     let mut table = Table::new(&["setting", "#figure"]);
-    for (i, place) in course.places.iter().enumerate() {
-        let name = machine.setting(&place.setting).map_or_else(String::new, name_of);
-        let figure = course.figure(i).map_or_else(|| "not known".to_owned(), quantity);
-        table.row([name, figure]);
+    for dial in &course.bench.dials {
+        let name = machine.setting(&dial.setting).map_or_else(String::new, name_of);
+        table.row([name, quantity(dial.figure())]);
     }
     page.push(super::Block::Table(table));
 }
@@ -199,7 +198,7 @@ pub(super) fn too_wide(page: &mut Page, state: &SetUpState) {
             "Spread {}; {} either way has room for {}.",
             grams(spread),
             grams(wanted.tolerance),
-            grams(wanted.tolerance / 3.0)
+            grams(wanted.room())
         ));
     }
     if let Some(times) = course.bench.times.filter(|times| times.fine < wanted.fine && wanted.whole.is_some())
@@ -212,11 +211,13 @@ pub(super) fn too_wide(page: &mut Page, state: &SetUpState) {
 }
 
 /// It is good: what was reached, beside what was found at first.
-pub(super) fn good(page: &mut Page, state: &SetUpState, found: &MeanError, fast_enough: bool) {
+pub(super) fn good(page: &mut Page, course: Option<&Course>, fast_enough: bool) {
     page.heading("It is good");
-    reached(page, state, found);
+    if let Some(course) = course {
+        reached(page, course);
+    }
     if !fast_enough {
-        page.text("The wanted speed is not had with fills as good as this: coarse feed is at its end, and fine feed has no time to give.");
+        page.text("The wanted speed is not had with fills as good as this. Good fills come first.");
     }
     page.text(
         "If correction was switched off, switch it on again now, and weigh ten fills more an hour from now.",
@@ -225,29 +226,31 @@ pub(super) fn good(page: &mut Page, state: &SetUpState, found: &MeanError, fast_
 }
 
 /// What was reached, beside what was found at first.
-pub(super) fn reached(page: &mut Page, state: &SetUpState, found: &MeanError) {
-    let Some(course) = &state.course else { return };
+pub(super) fn reached(page: &mut Page, course: &Course) {
+    let Some((found, speed)) = course.reached() else {
+        page.text("No fills were weighed with these settings.");
+        return;
+    };
     let wanted = &course.bench.wanted;
     let mut table = Table::new(&["", "as found", "now", "wanted"]);
     let before = course.as_found.flatten();
     let or_not = |text: Option<String>| text.unwrap_or_else(|| "not measured".to_owned());
-    let side = |mean: &MeanError| {
+    let side = |mean: MeanError| {
         format!("{} {}", grams(mean.error.abs()), if mean.error < 0.0 { "light" } else { "heavy" })
     };
-    table.row(["mean".to_owned(), or_not(before.as_ref().map(side)), side(found), "0 g".to_owned()]);
+    table.row(["mean".to_owned(), or_not(before.map(side)), side(found), "0 g".to_owned()]);
     table.row([
         "spread".to_owned(),
         or_not(before.and_then(|mean| mean.spread).map(grams)),
         or_not(found.spread.map(grams)),
-        format!("{} at most", grams(wanted.tolerance / 3.0)),
+        format!("{} at most", grams(wanted.room())),
     ]);
-    let rate = |whole: f64| words::rounded(60.0 / whole.max(f64::MIN_POSITIVE), Some(0.1));
-    let now = course.bench.times.map(|times| times.whole).or(course.found_speed.map(|s| 60.0 / s));
+    let rate = |speed: f64| words::rounded(speed, Some(0.1));
     table.row([
         "fills a minute".to_owned(),
-        or_not(course.found_speed.map(|speed| words::rounded(speed, Some(0.1)))),
-        or_not(now.map(rate)),
-        wanted.whole.map_or_else(|| "any".to_owned(), rate),
+        or_not(course.found_speed.map(rate)),
+        or_not(speed.map(rate)),
+        wanted.whole.map_or_else(|| "any".to_owned(), |whole| rate(60.0 / whole)),
     ]);
     page.push(super::Block::Table(table));
     page.text(format!(

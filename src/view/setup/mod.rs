@@ -7,17 +7,13 @@ use super::words::{self, sentence};
 use super::{Block, Lockout, Page, Words};
 use crate::casebook::set_up::Gate;
 use crate::ids::{CheckId, SettingId};
-use crate::knowledge::{Asks, Knowledge, Machine, Setting, Work};
-use crate::safety::Isolation;
+use crate::knowledge::{Knowledge, Machine, Setting, ToldBy, Work};
 use crate::units::Quantity;
-use crate::walk::setup::{Proposal, SET_UP_WORDS, SetUpAsk, SetUpState, Stuck, remedy_of};
+use crate::walk::setup::{Proposal, SET_UP_WORDS, SetUpAsk, SetUpState, Stuck, check_of, remedy_of};
 
 pub use found::{overview, why};
-pub use sheet::{Cover, list, sheet};
+pub use sheet::{list, sheet};
 
-/// Said with every lockout prompt.
-const MORE: &str =
-    "Where the written procedure asks for more, do more. Where the two disagree, stop and ask.";
 /// The caution of everybody who stands beside a running machine.
 const RUNNING: &str = "hands-out-while-it-runs";
 
@@ -25,24 +21,13 @@ const RUNNING: &str = "hands-out-while-it-runs";
 pub fn question(knowledge: &Knowledge, state: &SetUpState) -> Page {
     let mut page = Page::default();
     page.push(Block::NoticeAround);
-    let machine = state.draft.machine.as_ref().and_then(|id| knowledge.machines.get(id));
-    match machine {
-        Some(machine) => {
-            found::last_change(&mut page, machine, state);
-            at_machine(&mut page, knowledge, machine, state);
-        }
-        None => which_machine(&mut page, knowledge, state),
+    if let SetUpAsk::Machine(machines) = &state.ask {
+        page.which_machine(knowledge, machines);
+    } else if let Some(machine) = state.draft.machine.as_ref().and_then(|id| knowledge.machines.get(id)) {
+        found::last_change(&mut page, machine, state);
+        at_machine(&mut page, knowledge, machine, state);
     }
     page
-}
-
-fn which_machine(page: &mut Page, knowledge: &Knowledge, state: &SetUpState) {
-    if let SetUpAsk::Machine(machines) = &state.ask {
-        page.text(Words::new().strong("Which machine is it?"));
-        let title = |id| knowledge.machines.get(id).map_or("", |m| m.head.title.as_str());
-        page.push(Block::Numbered(machines.iter().map(|id| title(id).into()).collect()));
-        page.hint("Type its number.");
-    }
 }
 
 fn asks(page: &mut Page, question: impl AsRef<str>, hint: impl AsRef<str>) {
@@ -78,7 +63,7 @@ fn at_machine(page: &mut Page, knowledge: &Knowledge, machine: &Machine, state: 
         SetUpAsk::HandBack => hand_back(page, state),
         SetUpAsk::Run(fills) => run(page, knowledge, machine, *fills, state),
         SetUpAsk::Stuck(stuck) => self::stuck(page, *stuck, state),
-        SetUpAsk::Sign { found, fast_enough } => found::good(page, state, found, *fast_enough),
+        SetUpAsk::Sign { fast_enough } => found::good(page, state.course.as_ref(), *fast_enough),
     }
 }
 
@@ -164,29 +149,23 @@ fn steps(page: &mut Page, knowledge: &Knowledge, machine: &Machine, work: &Work,
     }
 }
 
-fn check_steps(page: &mut Page, knowledge: &Knowledge, machine: &Machine, check: &str) {
-    if let Some(check) = knowledge.checks.get(check) {
-        steps(page, knowledge, machine, &check.work, Lockout::InFull);
+/// The steps of the check that tells of such a setting; the caution of standing beside it where there is none.
+fn check_steps(page: &mut Page, knowledge: &Knowledge, machine: &Machine, told_by: ToldBy) {
+    match check_of(machine, told_by).and_then(|check| knowledge.checks.get(check)) {
+        Some(check) => steps(page, knowledge, machine, &check.work, Lockout::InFull),
+        None => beside(page, knowledge),
     }
 }
 
 fn as_found(page: &mut Page, knowledge: &Knowledge, machine: &Machine) {
     page.heading("A run as it stands");
     page.text("It shows later what the work has brought. If it is good already, nothing need be changed.");
-    run_steps(page, knowledge, machine);
+    check_steps(page, knowledge, machine, ToldBy::Mean);
     asks(
         page,
         "What do ten bags weigh, net, in their order?",
         "One or several a line; then 'at 8.5' with the fills a minute; an empty line ends it. 'skip' if the machine has not run.",
     );
-}
-
-/// The steps of the check that a run is made by.
-fn run_steps(page: &mut Page, knowledge: &Knowledge, machine: &Machine) {
-    match knowledge.checks.values().find(|c| matches!(c.asks, Asks::Run)) {
-        Some(check) => steps(page, knowledge, machine, &check.work, Lockout::InFull),
-        None => beside(page, knowledge),
-    }
 }
 
 fn look(page: &mut Page, knowledge: &Knowledge, machine: &Machine, setting: &SettingId, check: &CheckId) {
@@ -202,7 +181,7 @@ fn look(page: &mut Page, knowledge: &Knowledge, machine: &Machine, setting: &Set
 
 fn times(page: &mut Page, knowledge: &Knowledge, machine: &Machine) {
     page.heading("Time the fills");
-    check_steps(page, knowledge, machine, "fine-feed-time");
+    check_steps(page, knowledge, machine, ToldBy::CoarseFlow);
     page.text("From the same film read the seconds of coarse feed, from its start to that change.");
     asks(
         page,
@@ -213,7 +192,7 @@ fn times(page: &mut Page, knowledge: &Knowledge, machine: &Machine) {
 
 fn catch(page: &mut Page, knowledge: &Knowledge, machine: &Machine) {
     page.heading("Fine feed by itself");
-    check_steps(page, knowledge, machine, "fine-feed-alone");
+    check_steps(page, knowledge, machine, ToldBy::FineFlow);
     asks(page, "By how many grams did the display rise in ten seconds?", "A figure in g, like 62.");
 }
 
@@ -229,11 +208,9 @@ fn lock(page: &mut Page, knowledge: &Knowledge, machine: &Machine, proposal: &Pr
     page.text(Words::new().strong(
         "This is done by hand inside the machine. Only somebody who may lock it out does it, by this machine's written isolation procedure.",
     ));
-    let work = remedy_of(machine, proposal).and_then(|id| knowledge.remedies.get(id)).map(|r| &r.work);
-    if let Some(isolation) = work.and_then(|work| machine.isolation(&machine.exposures(work))) {
-        page.push(Block::Isolation(isolation));
+    if let Some(remedy) = remedy_of(machine, proposal).and_then(|id| knowledge.remedies.get(id)) {
+        page.lockout(machine, &machine.exposures(&remedy.work));
     }
-    page.text(MORE);
     asks(
         page,
         "Locked, tried, and nothing moves? Whose key?",
@@ -260,9 +237,8 @@ fn change(page: &mut Page, knowledge: &Knowledge, machine: &Machine, proposal: &
 fn hand_back(page: &mut Page, state: &SetUpState) {
     let key = state.course.as_ref().and_then(|course| course.lock.as_deref()).unwrap_or("nobody");
     page.heading(format!("The lock of {key} comes off"));
-    page.text("Nothing runs before all of this is done.");
-    page.push(Block::Numbered(Isolation::HAND_BACK.iter().map(|text| (*text).into()).collect()));
-    asks(page, "All of it done, everybody clear, every lock off?", "y once it is.");
+    page.hand_back();
+    page.hint("y once it is.");
 }
 
 fn run(page: &mut Page, knowledge: &Knowledge, machine: &Machine, fills: usize, state: &SetUpState) {
@@ -272,7 +248,7 @@ fn run(page: &mut Page, knowledge: &Knowledge, machine: &Machine, fills: usize, 
     if known > 0 {
         page.text("They count with those before: nothing but the allowance was changed since.");
     }
-    run_steps(page, knowledge, machine);
+    check_steps(page, knowledge, machine, ToldBy::Mean);
     asks(
         page,
         format!("What do {} weigh, net, in their order?", words::count(fills, "bag", "bags")),

@@ -5,18 +5,10 @@ use super::super::{Block, Page, Table, Words};
 use super::{found, quantity};
 use crate::casebook::set_up::{Correction, SetUpLine, SetUpLog};
 use crate::knowledge::Knowledge;
-use crate::walk::setup::{Course, SetUpAsk, SetUpState};
-
-/// What a sheet needs from outside.
-pub struct Cover<'c> {
-    /// A time as people read it.
-    pub time: &'c dyn Fn(&str) -> String,
-    /// The day.
-    pub today: jiff::civil::Date,
-}
+use crate::walk::setup::Course;
 
 /// The sheet: every setting with its figure, what was reached with it, and each change.
-pub fn sheet(knowledge: &Knowledge, log: &SetUpLog, cover: &Cover<'_>) -> Page {
+pub fn sheet(knowledge: &Knowledge, log: &SetUpLog, time: &dyn Fn(&str) -> String) -> Page {
     let head = &log.head;
     let mut page = Page::titled(format!("Settings for {}", head.product));
     let Some(machine) = knowledge.machines.get(&head.machine) else {
@@ -36,7 +28,7 @@ pub fn sheet(knowledge: &Knowledge, log: &SetUpLog, cover: &Cover<'_>) -> Page {
         )
     ));
     match log.ended() {
-        Some((name, at)) => page.text(format!("Found good and signed by {name}, {}.", (cover.time)(at))),
+        Some((name, at)) => page.text(format!("Found good and signed by {name}, {}.", time(at))),
         None => page.text(Words::new().strong("Not finished: these figures are not proved.")),
     }
     page.heading("Settings");
@@ -47,13 +39,7 @@ pub fn sheet(knowledge: &Knowledge, log: &SetUpLog, cover: &Cover<'_>) -> Page {
         _ => {}
     }
     page.heading("What was reached");
-    match course.bench.mean().or(course.as_found.flatten()) {
-        Some(mean) => {
-            let state = SetUpState::standing(log.clone(), course.clone(), cover.today);
-            found::reached(&mut page, &state, &mean);
-        }
-        None => page.text("No fills were weighed with these settings."),
-    }
+    found::reached(&mut page, &course);
     found::changes(&mut page, machine, &course);
     let notes: Vec<&str> = log
         .lines
@@ -92,19 +78,4 @@ pub fn list(knowledge: &Knowledge, logs: &[SetUpLog], time: &dyn Fn(&str) -> Str
     page.push(Block::Table(table));
     page.hint("handlamp setup continue ID goes on; handlamp setup sheet ID prints the settings.");
     page
-}
-
-impl SetUpState {
-    /// A set-up that is only looked at.
-    fn standing(log: SetUpLog, course: Course, today: jiff::civil::Date) -> Self {
-        Self {
-            draft: crate::walk::setup::Draft::default(),
-            log: Some(log),
-            course: Some(course),
-            ask: SetUpAsk::Over,
-            wants: None,
-            lapsed: true,
-            today,
-        }
-    }
 }

@@ -8,7 +8,7 @@ use crate::ids::{CheckId, FindingId, ItemId, OutcomeId};
 use crate::knowledge::{Against, Asks, Check, FindingKind, Knowledge};
 
 /// The check through which callers name symptoms.
-const SAID: &str = "what-the-caller-says";
+pub const SAID_BY: &str = "what-the-caller-says";
 
 /// The case that a failed item begins, or none when the item opens no finding.
 pub fn case_of(
@@ -53,7 +53,7 @@ fn found(item: &Item, answer: &Answer, says: &str) -> String {
 fn symptom(finding: &FindingId, kept: &Kept, knowledge: &Knowledge) -> Option<Event> {
     let is_symptom = knowledge.findings.get(finding).is_some_and(|f| f.kind == FindingKind::Symptom);
     let said = is_symptom.then(|| What::Reading {
-        check: CheckId::new(SAID),
+        check: CheckId::new(SAID_BY),
         reading: Reading::Outcome(OutcomeId::new(finding.as_str())),
         moment: Moment::Bad,
     })?;

@@ -10,7 +10,7 @@ mod run;
 mod state;
 mod ways;
 
-pub use handover::case_of;
+pub use handover::{SAID_BY, case_of};
 pub use input::{ListInput, WORDS, fills_so_far, understand};
 pub use judge::{Judged, judge, judged_then};
 pub use run::{Around, ListWalker};

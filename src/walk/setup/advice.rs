@@ -1,9 +1,9 @@
 //! What to do next in a set-up: one look, one time, one run or one change, in the order layer, rates, cut-off,
 //! settling, allowance. A pure function of where things stand.
 
-use super::bench::{Bench, Dial, Feed, Layer};
+use super::bench::{Bench, Dial, Feed, LEAST_FINE, Layer};
 use crate::knowledge::ToldBy;
-use crate::weights::setup::{FillTimes, MeanError, dial_for};
+use crate::weights::setup::{FillTimes, dial_for, flow_at};
 
 /// A time or a flow this near to what is wanted is left alone.
 const NEAR: f64 = 0.12;
@@ -62,6 +62,17 @@ const TURNED: f64 = 0.12;
 /// A flow that changed by less than this share did not answer.
 const ANSWERED: f64 = 0.03;
 
+/// A flow that is not as wanted, grams a second.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Flow {
+    /// What it is.
+    pub now: f64,
+    /// What is wanted.
+    pub wanted: f64,
+    /// What the change should bring: a dial may not go so far at once, or not at all.
+    pub expected: f64,
+}
+
 /// Why a setting is changed.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Why {
@@ -73,10 +84,10 @@ pub enum Why {
     Bare,
     /// It stands outside of what is usual.
     Unusual,
-    /// Coarse feed is too slow or faster than it need be: grams a second now and wanted.
-    CoarseFlow(f64, f64),
-    /// Fine feed brings too much or too little: grams a second now and wanted.
-    FineFlow(f64, f64),
+    /// Coarse feed is too slow or faster than it need be.
+    CoarseFlow(Flow),
+    /// Fine feed brings too much or too little.
+    FineFlow(Flow),
     /// Fine feed is too short or longer than it need be: seconds now and wanted.
     FineTime(f64, f64),
     /// Settling takes longer than is usual.
@@ -126,10 +137,8 @@ pub enum Advice {
     Run(usize),
     /// No setting cures it.
     Stuck(Stuck),
-    /// As good as it gets: what the fills say, and whether they come as fast as is wanted.
+    /// As good as it gets.
     Good {
-        /// What the fills say.
-        found: MeanError,
         /// Whether the speed is had.
         fast_enough: bool,
     },
@@ -223,8 +232,8 @@ impl Bench {
         if (1.0 - SHORT..=1.0 + too_fast).contains(&(flow / wanted)) && (d.from..=d.to).contains(&d.now) {
             return None;
         }
-        let to = dial_for(&self.coarse_trials, wanted)?;
-        moved(d, to, 1.0).map(|to| Advice::Change { dial, to, why: Why::CoarseFlow(flow, wanted) })
+        let (to, flow) = turned(d, &self.coarse_trials, flow, wanted, 1.0)?;
+        Some(Advice::Change { dial, to, why: Why::CoarseFlow(flow) })
     }
 
     fn fine_next(&self) -> Option<Advice> {
@@ -240,28 +249,32 @@ impl Bench {
         if (slow..=fast).contains(&(flow / wanted)) && (d.from..=d.to).contains(&d.now) {
             return None;
         }
-        let to = dial_for(&self.fine_trials, wanted)?;
-        moved(d, to, 0.5).map(|to| Advice::Change { dial, to, why: Why::FineFlow(flow, wanted) })
+        let (to, flow) = turned(d, &self.fine_trials, flow, wanted, 0.5)?;
+        Some(Advice::Change { dial, to, why: Why::FineFlow(flow) })
+    }
+
+    /// Seconds of fine feed wanted. It gets the time that is left, and gives up some of its own only when nothing else can.
+    fn fine_time_wanted(&self, times: &FillTimes) -> f64 {
+        let aim = self.fine_aim();
+        let found = self.feed == Feed::Found;
+        let shortest = match (found, self.coarse_has_room()) {
+            (true, _) if !self.slower_than(times, FAR_TOO_SLOW) => GIVES * aim,
+            (false, true) => aim,
+            _ => self.least_fine(),
+        };
+        let quicker = if found { FOUND_QUICKER } else { QUICKER };
+        let left = |whole: f64| times.fine + whole * quicker - times.whole;
+        let longest = (LONGEST * aim).max(shortest);
+        self.wanted.whole.map_or(aim, |whole| left(whole).clamp(shortest, longest)) + self.allowance_to_come()
     }
 
     fn cut_off_next(&self) -> Option<Advice> {
         let (dial, d) = self.free(ToldBy::FineTime)?;
         let Some(times) = &self.times else { return Some(Advice::Time) };
         let flow = self.fine_flow?;
-        let (target, least) = (self.wanted.target, self.least_fine());
-        // Fine feed gets the time that is left. It gives up some of its own only when nothing else can.
-        let to_come = self.allowance_to_come();
+        let target = self.wanted.target;
         let found = self.feed == Feed::Found;
-        let shortest = match (found, self.coarse_has_room()) {
-            (true, _) if !self.slower_than(times, FAR_TOO_SLOW) => GIVES * self.fine_aim(),
-            (false, true) => self.fine_aim(),
-            _ => least,
-        };
-        let wanted = self.wanted.whole.map_or(self.fine_aim(), |whole| {
-            let quicker = if found { FOUND_QUICKER } else { QUICKER };
-            let left = times.fine + whole * quicker - times.whole;
-            left.clamp(shortest, (LONGEST * self.fine_aim()).max(shortest))
-        }) + to_come;
+        let wanted = self.fine_time_wanted(times);
         // Who has gone too far goes half the way from there on.
         let off = match times.fine - wanted {
             longer if found && longer < 0.0 => longer * 0.5_f64.powf(self.gave_back as f64),
@@ -281,7 +294,7 @@ impl Bench {
         }
         let most = CUT_OFF_AT_ONCE * target;
         // Cut off inside the thump, the time says little: what is in the air comes on top.
-        let in_the_air = if times.fine < super::bench::LEAST_FINE / 2.0 { 0.05 * target } else { 0.0 };
+        let in_the_air = if times.fine < LEAST_FINE / 2.0 { 0.05 * target } else { 0.0 };
         let by = (flow * off - in_the_air).clamp(-most, most);
         let to = (d.now + by).clamp(CUT_OFF.0 * target, CUT_OFF.1 * target);
         ((to - d.now).abs() > 0.002 * target).then_some(Advice::Change {
@@ -325,19 +338,12 @@ impl Bench {
 
     fn speed_next(&self) -> Option<Advice> {
         let times = self.times.filter(|times| self.slow(times))?;
-        if let Some((dial, d)) = self.free(ToldBy::CoarseFlow) {
-            let flow = self.coarse_flow()?;
-            let time = times.coarse - (times.whole - self.wanted.whole? * QUICKER);
-            let to = dial_for(&self.coarse_trials, flow * times.coarse / time.max(0.2))?;
-            if let Some(to) = moved(d, to, 1.0) {
-                return Some(Advice::Change {
-                    dial,
-                    to,
-                    why: Why::CoarseFlow(flow, flow * times.coarse / time.max(0.2)),
-                });
-            }
-        }
-        None
+        let (dial, d) = self.free(ToldBy::CoarseFlow)?;
+        let flow = self.coarse_flow()?;
+        let time = times.coarse - (times.whole - self.wanted.whole? * QUICKER);
+        let wanted = flow * times.coarse / time.max(0.2);
+        let (to, flow) = turned(d, &self.coarse_trials, flow, wanted, 1.0)?;
+        Some(Advice::Change { dial, to, why: Why::CoarseFlow(flow) })
     }
 
     /// Good fills come before fast ones: fine feed gets its time, whatever that does to the speed.
@@ -384,17 +390,16 @@ impl Bench {
         if self.scatters() {
             return self.scatter_next().unwrap_or(Advice::Stuck(Stuck::Scatter));
         }
-        Advice::Good {
-            found,
-            fast_enough: self.times.is_none_or(|times| !self.slower_than(&times, FAST_ENOUGH)),
-        }
+        Advice::Good { fast_enough: self.times.is_none_or(|times| !self.slower_than(&times, FAST_ENOUGH)) }
     }
 }
 
-/// A dial's next figure: inside its usual range, not more than so much at once, whole steps; none when it stays.
-fn moved(d: &Dial, to: f64, step: f64) -> Option<f64> {
-    let to = to.clamp(d.from, d.to);
+/// A dial's next figure for a wanted flow, and what it should bring: inside its usual range, not more than so much at
+/// once, whole steps; none when it stays.
+fn turned(d: &Dial, trials: &[(f64, f64)], now: f64, wanted: f64, step: f64) -> Option<(f64, Flow)> {
+    let to = dial_for(trials, wanted)?.clamp(d.from, d.to);
     let to = d.now + (to - d.now).clamp(-d.at_once, d.at_once);
     let to = (to / step).round() * step;
-    ((to - d.now).abs() >= step * 0.75).then_some(to)
+    let flow = Flow { now, wanted, expected: flow_at(trials, to)? };
+    ((to - d.now).abs() >= step * 0.75).then_some((to, flow))
 }

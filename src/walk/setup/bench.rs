@@ -1,7 +1,10 @@
 //! Where a set-up stands: the settings, and what was found with the settings of now. What a change makes old is
 //! forgotten here and nowhere else.
 
+use crate::ids::SettingId;
 use crate::knowledge::ToldBy;
+use crate::units::{Quantity, Unit, significant};
+use crate::weights::proof::SPREADS_IN_TOLERANCE;
 use crate::weights::setup::{FillTimes, MeanError, mean_error};
 
 /// Shortest fine feed, in filter times: before that the thump of coarse feed is still in the reading.
@@ -12,16 +15,18 @@ pub(super) const LEAST_FINE: f64 = 0.8;
 const FALL: f64 = 0.17;
 /// Seconds that a tray runs on after it is told to stop, about.
 const LATE: f64 = 0.2;
-/// Tolerances hold so many spreads: 1 in 370 fills outside.
-const SPREADS_IN_TOLERANCE: f64 = 3.0;
 /// A spread so much wider than the tolerance needs is no chance of a short run.
 const TOO_WIDE: f64 = 1.3;
 /// Runs whose allowances lie further apart than this share of the tolerance do not count together.
 const ALIKE: f64 = 0.75;
 
-/// A setting as it stands, in its own unit (grams, seconds, per cent, millimetres).
+/// A setting as it stands, in base units (grams, seconds, per cent, millimetres).
 #[derive(Debug, Clone, PartialEq)]
 pub struct Dial {
+    /// Which setting.
+    pub setting: SettingId,
+    /// The unit that people give it in.
+    pub unit: &'static Unit,
     /// What tells how it should stand.
     pub told_by: ToldBy,
     /// Where it stands.
@@ -36,6 +41,13 @@ pub struct Dial {
     pub at_once: f64,
     /// Whether it is to be left where it is.
     pub kept: bool,
+}
+
+impl Dial {
+    /// Where it stands, in its own unit.
+    pub fn figure(&self) -> Quantity {
+        Quantity { number: significant(self.unit.from_base(self.now)), unit: self.unit }
+    }
 }
 
 /// What the layer looks like.
@@ -80,6 +92,13 @@ pub struct Wanted {
     pub filter: f64,
     /// Whether the machine goes on correcting its allowance by itself.
     pub corrects_itself: bool,
+}
+
+impl Wanted {
+    /// The widest spread that the tolerance has room for, grams.
+    pub fn room(&self) -> f64 {
+        self.tolerance / SPREADS_IN_TOLERANCE
+    }
 }
 
 /// Where things stand: everything here was found with the settings of now.
@@ -190,13 +209,13 @@ impl Bench {
 
     /// Whether the fills scatter more than the tolerance has room for, beyond chance.
     pub(super) fn scatters(&self) -> bool {
-        let room = self.wanted.tolerance / SPREADS_IN_TOLERANCE;
+        let room = self.wanted.room();
         self.mean().and_then(|mean| mean.spread).is_some_and(|spread| spread > TOO_WIDE * room)
     }
 
     /// Whether the allowance is still to be found from nought.
     pub(super) fn at_nought(&self) -> bool {
-        !self.wanted.corrects_itself && self.allowance() == 0.0
+        !self.wanted.corrects_itself && self.free(ToldBy::Mean).is_some_and(|(_, d)| d.now == 0.0)
     }
 
     /// Seconds by which fine feed will be shorter once the allowance is found.

@@ -3,9 +3,9 @@
 
 use super::advice::{Advice, Why};
 use super::bench::{Bench, Dial, Layer, Wanted};
-use super::state::{Course, Found, Place, Proposal, Trial};
+use super::state::{Course, Found, Proposal, Trial};
 use crate::casebook::set_up::{Correction, SetUpHead, SetUpLine};
-use crate::ids::{OutcomeId, SettingId};
+use crate::ids::{CheckId, OutcomeId, SettingId};
 use crate::knowledge::{Machine, SetUp, Setting, ToldBy};
 use crate::units::{Kind, Quantity, Unit, significant};
 use crate::weights::setup::{FillTimes, MeanError, mean_error};
@@ -20,8 +20,6 @@ const USUAL_FINE: f64 = 2.0;
 const USUAL_SHARE: f64 = 0.06;
 /// A product that runs already: the whole interval of the mean inside this share of the tolerance,
 const MEAN_SHARE: f64 = 0.25;
-/// so many spreads in the tolerance,
-const SPREADS: f64 = 3.0;
 /// fills no slower than this, as a factor,
 const NEARLY: f64 = 1.02;
 /// and no fewer than so many of them.
@@ -30,7 +28,7 @@ const FEWEST: usize = 10;
 const PER_CENT: f64 = 100.0;
 
 /// The settings that a set-up of this machine finds, in order of work.
-pub fn found_here(machine: &Machine) -> Vec<(&Setting, &SetUp)> {
+pub(super) fn found_here(machine: &Machine) -> Vec<(&Setting, &SetUp)> {
     let mut settings: Vec<_> =
         machine.settings.iter().filter_map(|s| s.set_up.as_ref().map(|how| (s, how))).collect();
     settings.sort_by_key(|(_, how)| how.told_by);
@@ -38,19 +36,25 @@ pub fn found_here(machine: &Machine) -> Vec<(&Setting, &SetUp)> {
 }
 
 /// The settings whose figures are asked: those that are found, and the filter.
-pub fn asked_here(machine: &Machine) -> Vec<&Setting> {
+pub(super) fn asked_here(machine: &Machine) -> Vec<&Setting> {
     let filter = machine.settings.iter().filter(|s| s.id.as_str() == FILTER);
     found_here(machine).into_iter().map(|(setting, _)| setting).chain(filter).collect()
 }
 
+/// The check that tells where such a setting should stand.
+pub fn check_of(machine: &Machine, told_by: ToldBy) -> Option<&CheckId> {
+    let (_, how) = found_here(machine).into_iter().find(|(_, how)| how.told_by == told_by)?;
+    how.check.as_ref().map(|check| &check.value)
+}
+
 /// The unit of a setting.
-pub fn unit_of(setting: &Setting) -> &'static Unit {
+pub(super) fn unit_of(setting: &Setting) -> &'static Unit {
     setting.unit.unwrap_or(Kind::Count.base())
 }
 
 impl Course {
     /// Nothing said yet.
-    pub fn begin(machine: &Machine, head: &SetUpHead) -> Self {
+    fn begin(machine: &Machine, head: &SetUpHead) -> Self {
         let aims = |told_by| {
             found_here(machine)
                 .into_iter()
@@ -68,7 +72,6 @@ impl Course {
         };
         Self {
             bench: Bench::new(wanted, Vec::new()),
-            places: Vec::new(),
             trials: Vec::new(),
             holds: Vec::new(),
             corrects: None,
@@ -97,14 +100,7 @@ impl Course {
 
     /// The dial of a setting.
     pub fn dial(&self, setting: &SettingId) -> Option<usize> {
-        self.places.iter().position(|place| place.setting == *setting)
-    }
-
-    /// Where a setting stands.
-    pub fn figure(&self, dial: usize) -> Option<Quantity> {
-        let place = self.places.get(dial)?;
-        let now = self.bench.dials.get(dial)?.now;
-        Some(Quantity { number: significant(place.unit.from_base(now)), unit: place.unit })
+        self.bench.dials.iter().position(|dial| dial.setting == *setting)
     }
 
     /// What is known with the settings of now.
@@ -122,14 +118,22 @@ impl Course {
 
     /// The run as it stood, when nothing need be changed: the mean and the spread are what the tolerance asks for, and
     /// the fills came fast enough.
-    pub fn good_as_found(&self) -> Option<MeanError> {
+    pub fn good_as_found(&self) -> bool {
         let wanted = &self.bench.wanted;
-        let found = self.as_found.flatten().filter(|_| self.trials.is_empty())?;
-        let on_target = found.error.abs() + found.within? <= MEAN_SHARE * wanted.tolerance;
-        let even = found.spread? <= wanted.tolerance / SPREADS;
-        let fast =
-            wanted.whole.is_none_or(|whole| self.found_speed.is_some_and(|s| 60.0 / s <= whole * NEARLY));
-        (on_target && even && fast && found.fills >= FEWEST).then_some(found)
+        let Some(found) = self.as_found.flatten().filter(|_| self.trials.is_empty()) else { return false };
+        let close = |within: f64| found.error.abs() + within <= MEAN_SHARE * wanted.tolerance;
+        let on_target = found.within.is_some_and(close);
+        let even = found.spread.is_some_and(|spread| spread <= wanted.room());
+        let quick = |whole: f64| self.found_speed.is_some_and(|speed| 60.0 / speed <= whole * NEARLY);
+        on_target && even && wanted.whole.is_none_or(quick) && found.fills >= FEWEST
+    }
+
+    /// What the fills say of the settings of now, with the fills a minute: the run as it stood while nothing was changed.
+    pub fn reached(&self) -> Option<(MeanError, Option<f64>)> {
+        if self.trials.is_empty() {
+            return self.as_found.flatten().map(|mean| (mean, self.found_speed));
+        }
+        self.bench.mean().map(|mean| (mean, self.bench.times.map(|times| 60.0 / times.whole)))
     }
 
     /// One line more.
@@ -164,16 +168,17 @@ impl Course {
             }
             SetUpLine::Person { .. } | SetUpLine::Note { .. } | SetUpLine::Ended { .. } => {}
         }
-        let found = self.found();
-        if let Some(trial) = self.trials.last_mut() {
-            trial.after = found;
+        if !self.trials.is_empty() {
+            let found = self.found();
+            if let Some(trial) = self.trials.last_mut() {
+                trial.after = found;
+            }
         }
     }
 
     fn stood(&mut self, machine: &Machine, id: &SettingId, figure: Option<Quantity>) {
         self.asked.push(id.clone());
         let Some(setting) = machine.setting(id) else { return };
-        let unit = unit_of(setting);
         let Some(now) = figure.map(Quantity::base) else { return };
         if id.as_str() == FILTER {
             self.bench.wanted.filter = now.clamp(0.01, 2.0);
@@ -181,8 +186,9 @@ impl Course {
         let Some(how) = &setting.set_up else { return };
         let from = how.from.unwrap_or(0.0);
         let aims = how.aims.filter(|_| !matches!(how.told_by, ToldBy::FineTime | ToldBy::FineFlow));
-        self.places.push(Place { setting: id.clone(), unit });
         self.bench.dials.push(Dial {
+            setting: id.clone(),
+            unit: unit_of(setting),
             told_by: how.told_by,
             now,
             from,
@@ -237,14 +243,14 @@ impl Course {
 
     /// What to change next and why, as a proposal in the setting's unit, rounded to what a panel takes.
     pub fn proposed(&self, dial: usize, to: f64, why: Why) -> Option<Proposal> {
-        let old = self.figure(dial)?;
+        let dial = self.bench.dials.get(dial)?;
+        let old = dial.figure();
         let step = step_of(old.unit);
         let to = old.unit.from_base(to);
         let rounded = (to / step).round() * step;
         let number = if (rounded - old.number).abs() < step / 2.0 { to } else { rounded };
-        let setting = self.places[dial].setting.clone();
         let new = Quantity { number: significant(number), unit: old.unit };
-        Some(Proposal { setting, old, new, why: Some(why), back: false })
+        Some(Proposal { setting: dial.setting.clone(), old, new, why: Some(why), back: false })
     }
 }
 

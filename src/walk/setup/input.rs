@@ -265,20 +265,35 @@ fn target(text: &str) -> SetUpInput {
     let Ok(target) = Quantity::parse_in(&first, Kind::Mass.base()) else { return say(hint) };
     let unit = if target.unit.kind == Kind::Mass { target.unit } else { return say(hint) };
     let Ok(tolerance) = Quantity::parse_in(&second, unit) else { return say(hint) };
-    if !(target.base() > 0.0 && tolerance.base() > 0.0 && tolerance.base() < target.base()) {
+    if !is_goal(target, tolerance) {
         return say("The target is above nought, and what is allowed either way is less than the target.");
     }
     SetUpInput::Target(target, tolerance)
 }
 
+/// Whether a fill can be brought to this: both above nought, and the tolerance less than the target.
+pub fn is_goal(target: Quantity, tolerance: Quantity) -> bool {
+    target.base() > 0.0 && tolerance.base() > 0.0 && tolerance.base() < target.base()
+}
+
 fn speed(text: &str) -> SetUpInput {
+    match speed_of(text) {
+        Some(speed) => SetUpInput::Speed(speed),
+        None => say("Type how many fills a minute, like 8, or ? if the speed does not matter."),
+    }
+}
+
+/// Fills a minute in a text: none inside when any will do, none at all when the text says no speed.
+pub fn speed_of(text: &str) -> Option<Option<f64>> {
     if matches!(text, "?" | "any" | "none") {
-        return SetUpInput::Speed(None);
+        return Some(None);
     }
-    match crate::units::parse_number(text) {
-        Ok(speed) if speed > 0.0 && speed <= MOST_A_MINUTE => SetUpInput::Speed(Some(speed)),
-        _ => say("Type how many fills a minute, like 8, or ? if the speed does not matter."),
-    }
+    a_minute(text).map(Some)
+}
+
+/// Fills a minute that can be believed.
+fn a_minute(text: &str) -> Option<f64> {
+    crate::units::parse_number(text).ok().filter(|speed| *speed > 0.0 && *speed <= MOST_A_MINUTE)
 }
 
 /// Coarse seconds, fine seconds, fills a minute.
@@ -311,9 +326,9 @@ fn times(text: &str) -> SetUpInput {
 /// Fills, and 'at 8.5' for fills a minute at the end.
 fn run(text: &str, state: &SetUpState) -> SetUpInput {
     let (weights, speed) = match text.rsplit_once("at ") {
-        Some((weights, speed)) => match crate::units::parse_number(speed.trim()) {
-            Ok(speed) if speed > 0.0 && speed <= MOST_A_MINUTE => (weights, Some(speed)),
-            _ => return say("Behind 'at' stand the fills a minute, like: at 8.5"),
+        Some((weights, speed)) => match a_minute(speed.trim()) {
+            Some(speed) => (weights, Some(speed)),
+            None => return say("Behind 'at' stand the fills a minute, like: at 8.5"),
         },
         None => (text, None),
     };

@@ -12,10 +12,10 @@ mod input;
 mod state;
 mod step;
 
-pub use advice::{Advice, Stuck, Why};
+pub use advice::{Advice, Flow, Stuck, Why};
 pub use bench::{Bench, Dial, Feed, Layer, Wanted};
-pub use course::{asked_here, found_here, unit_of};
+pub use course::check_of;
 pub use handover::case_of;
-pub use input::{SET_UP_WORDS, SetUpInput, fills_of, understand};
-pub use state::{Course, Draft, Found, Place, Proposal, SetUpAsk, SetUpShow, SetUpState, SetUpStep, Trial};
+pub use input::{SET_UP_WORDS, SetUpInput, fills_of, is_goal, speed_of, understand};
+pub use state::{Course, Draft, Found, Proposal, SetUpAsk, SetUpShow, SetUpState, SetUpStep, Trial};
 pub use step::{SetUpWalker, remedy_of};

@@ -4,7 +4,7 @@ use super::advice::{Stuck, Why};
 use super::bench::{Bench, Layer};
 use crate::casebook::set_up::{Correction, Gate, SetUpHead, SetUpLine, SetUpLog};
 use crate::ids::{CheckId, MachineId, SettingId};
-use crate::units::{Quantity, Unit};
+use crate::units::Quantity;
 use crate::weights::setup::{FillTimes, MeanError};
 
 /// What is asked now.
@@ -49,8 +49,6 @@ pub enum SetUpAsk {
     Stuck(Stuck),
     /// It is good: who signs the sheet?
     Sign {
-        /// What the fills say; none when it was good as it stood.
-        found: MeanError,
         /// Whether the speed is had.
         fast_enough: bool,
     },
@@ -109,22 +107,11 @@ pub struct Trial {
     pub after: Found,
 }
 
-/// The unit and id behind each dial of the bench, in its order.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Place {
-    /// The setting.
-    pub setting: SettingId,
-    /// Its unit.
-    pub unit: &'static Unit,
-}
-
 /// Everything that the lines add up to.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Course {
     /// The settings with what was found.
     pub bench: Bench,
-    /// Which setting each dial is.
-    pub places: Vec<Place>,
     /// Changes in order.
     pub trials: Vec<Trial>,
     /// Gates that hold.
@@ -216,7 +203,7 @@ pub enum SetUpShow {
 pub struct SetUpStep {
     /// The next state.
     pub state: SetUpState,
-    /// Lines that must be on disk before it is shown, with whoever answered.
+    /// Lines that must be on disk before it is shown.
     pub lines: Vec<SetUpLine>,
     /// What is shown besides.
     pub show: Option<SetUpShow>,

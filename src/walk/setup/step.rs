@@ -1,7 +1,7 @@
 //! The steps of a set-up. Pure: it never prints, reads no clock and writes nothing.
 
 use super::advice::Advice;
-use super::course::{asked_here, found_here};
+use super::course::{asked_here, check_of, found_here};
 use super::input::SetUpInput;
 use super::state::{Course, Draft, Proposal, SetUpAsk, SetUpShow, SetUpState, SetUpStep};
 use crate::casebook::set_up::{Gate, SetUpLine, SetUpLog};
@@ -58,13 +58,18 @@ impl SetUpWalker<'_> {
                 lines.push(SetUpLine::Note { text: words });
                 show = Some(SetUpShow::Said(DANGER.to_owned()));
             }
+            SetUpInput::Note(_) | SetUpInput::Person(_) if state.draft.head().is_none() => {
+                let sentence =
+                    "Nothing is kept before product, target and speed are known. Write it down then.";
+                show = Some(SetUpShow::NotUnderstood(sentence.to_owned()));
+            }
             SetUpInput::Note(text) => {
                 lines.push(SetUpLine::Note { text });
                 show = Some(SetUpShow::Said("Written down.".to_owned()));
             }
             SetUpInput::Person(name) => lines.push(SetUpLine::Person { name }),
             SetUpInput::Words(words) => words_for(&mut state, words, &mut lines),
-            SetUpInput::Own(..) | SetUpInput::Back => match self.wanted(&state, &input) {
+            SetUpInput::Own(..) | SetUpInput::Back => match Self::wanted(&state, &input) {
                 Ok(proposal) => state.wants = Some(proposal),
                 Err(sentence) => show = Some(SetUpShow::NotUnderstood(sentence)),
             },
@@ -122,16 +127,16 @@ impl SetUpWalker<'_> {
     }
 
     /// A change that a person wants: one of their own, or the last one taken back.
-    fn wanted(&self, state: &SetUpState, input: &SetUpInput) -> Result<Proposal, String> {
-        let course = self.course(state).filter(|course| course.as_found.is_some());
+    fn wanted(state: &SetUpState, input: &SetUpInput) -> Result<Proposal, String> {
+        let course = state.course.as_ref().filter(|course| course.as_found.is_some());
         let course = course.ok_or("Nothing can be changed yet. First the questions before.")?;
-        let SetUpInput::Own(setting, new) = input else { return back(&course) };
-        let dial = course.dial(setting);
-        let old = dial.and_then(|dial| course.figure(dial));
-        let old = old.ok_or("Where it stands is not known here, so there would be no way back.")?;
-        Ok(Proposal { setting: setting.clone(), old, new: *new, why: None, back: false })
+        let SetUpInput::Own(setting, new) = input else { return back(course) };
+        let dial = course.dial(setting).map(|dial| &course.bench.dials[dial]);
+        let dial = dial.ok_or("Where it stands is not known here, so there would be no way back.")?;
+        Ok(Proposal { setting: setting.clone(), old: dial.figure(), new: *new, why: None, back: false })
     }
 
+    /// Everything that the record adds up to.
     fn course(&self, state: &SetUpState) -> Option<Course> {
         let log = state.log.as_ref();
         let head = log.map(|log| log.head.clone()).or_else(|| state.draft.head())?;
@@ -142,7 +147,7 @@ impl SetUpWalker<'_> {
 
     /// The state with its new lines taken in, and what is asked then.
     fn asking(&self, mut state: SetUpState, lines: Vec<SetUpLine>, show: Option<SetUpShow>) -> SetUpStep {
-        let mut course = self.course(&state);
+        let mut course = state.course.take().or_else(|| self.course(&state));
         let machine = state.draft.machine.as_ref().and_then(|id| self.knowledge.machines.get(id));
         if let (Some(course), Some(machine)) = (&mut course, machine) {
             for line in &lines {
@@ -212,8 +217,8 @@ impl SetUpWalker<'_> {
         if course.as_found.is_none() {
             return SetUpAsk::AsFound;
         }
-        if let Some(found) = course.good_as_found() {
-            return SetUpAsk::Sign { found, fast_enough: true };
+        if course.good_as_found() {
+            return SetUpAsk::Sign { fast_enough: true };
         }
         match course.bench.advice() {
             Advice::Look(dial) => Self::look(course, machine, dial),
@@ -221,7 +226,7 @@ impl SetUpWalker<'_> {
             Advice::Catch => SetUpAsk::Catch,
             Advice::Run(fills) => SetUpAsk::Run(fills),
             Advice::Stuck(stuck) => SetUpAsk::Stuck(stuck),
-            Advice::Good { found, fast_enough } => SetUpAsk::Sign { found, fast_enough },
+            Advice::Good { fast_enough } => SetUpAsk::Sign { fast_enough },
             Advice::Change { dial, to, why } => {
                 course.proposed(dial, to, why).map_or(SetUpAsk::Over, SetUpAsk::Change)
             }
@@ -229,10 +234,9 @@ impl SetUpWalker<'_> {
     }
 
     fn look(course: &Course, machine: &Machine, dial: usize) -> SetUpAsk {
-        let setting = course.places[dial].setting.clone();
-        let how = machine.setting(&setting).and_then(|s| s.set_up.as_ref());
-        match how.and_then(|how| how.check.as_ref()) {
-            Some(check) => SetUpAsk::Look { check: check.value.clone(), setting },
+        let dial = &course.bench.dials[dial];
+        match check_of(machine, dial.told_by) {
+            Some(check) => SetUpAsk::Look { check: check.clone(), setting: dial.setting.clone() },
             None => SetUpAsk::Over,
         }
     }
@@ -279,11 +283,10 @@ fn back(course: &Course) -> Result<Proposal, String> {
         } else if taken_back > 0 {
             taken_back -= 1;
         } else {
-            let dial = course.dial(&trial.setting);
-            let old = dial.and_then(|dial| course.figure(dial)).ok_or("Its figure is not known.")?;
+            let dial = course.dial(&trial.setting).ok_or("Its figure is not known.")?;
             return Ok(Proposal {
                 setting: trial.setting.clone(),
-                old,
+                old: course.bench.dials[dial].figure(),
                 new: trial.old,
                 why: None,
                 back: true,
