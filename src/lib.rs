@@ -8,6 +8,7 @@ pub mod diag;
 pub mod graph;
 pub mod ids;
 pub mod knowledge;
+pub mod learn;
 pub mod plan;
 pub mod rehearse;
 pub mod render;

@@ -3,6 +3,7 @@
 //! [`Texts`] gathers the built-in files and a folder laid over them; [`load`] reads them all and never stops at
 //! the first problem. Only `yaml` knows the YAML reader.
 
+pub mod edit;
 mod entries;
 mod fields;
 mod load;
