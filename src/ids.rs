@@ -74,6 +74,8 @@ ids! {
     RemedyId,
     /// A rule on what fills may weigh.
     RuleId,
+    /// What a visit taught.
+    LessonId,
     /// A hazard said plainly.
     CautionId,
     /// A place on a machine.

@@ -6,6 +6,7 @@
 mod figures;
 mod fit;
 mod form;
+pub mod lesson;
 pub mod log;
 mod model;
 mod read;

@@ -3,6 +3,7 @@
 //! A new command is a file beside these, a variant of [`Command`] and a line in [`Command::run`]. Commands say
 //! what they have to say as a page or as one JSON value; they never print.
 
+mod accepting;
 mod case;
 mod checklist;
 mod completions;
@@ -12,11 +13,13 @@ mod export;
 mod fills;
 mod find;
 mod knowledge;
+mod lesson;
 mod lines;
 mod logs;
 mod manual;
 mod outcome;
 mod progress;
+mod recording;
 mod rehearse;
 mod setting_up;
 mod setup;
@@ -24,6 +27,7 @@ mod sheet;
 mod show;
 mod sums;
 mod talk;
+mod telling;
 mod weights;
 
 use std::io::Write;
@@ -71,6 +75,7 @@ enum Command {
     Find(find::Args),
     Show(show::Args),
     Weights(Box<weights::Args>),
+    Lesson(lesson::Args),
     Knowledge(knowledge::Args),
     Rehearse(rehearse::Args),
     Completions(completions::Args),
@@ -88,6 +93,7 @@ impl Command {
             Command::Find(args) => find::run(args, context),
             Command::Show(args) => show::run(args, context),
             Command::Weights(args) => weights::run(args, context),
+            Command::Lesson(args) => lesson::run(args, context),
             Command::Knowledge(args) => knowledge::run(args, context),
             Command::Rehearse(args) => rehearse::run(args, context),
             Command::Completions(args) => completions::run(args, context),

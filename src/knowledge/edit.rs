@@ -3,6 +3,8 @@
 
 use std::fmt;
 
+use serde::{Deserialize, Serialize};
+
 use super::yaml::{self, Node, Value};
 use crate::diag::{Sources, harmless};
 
@@ -34,7 +36,8 @@ impl fmt::Display for Place {
 }
 
 /// What is put into a file.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(untagged)]
 pub enum Scalar {
     /// A number.
     Number(f64),
@@ -51,7 +54,7 @@ impl Scalar {
     }
 
     /// As it stands in a file: plain where every reader takes it for the same text, else in single quotes.
-    fn written(&self) -> Result<String, EditError> {
+    pub(super) fn written(&self) -> Result<String, EditError> {
         match self {
             Scalar::Number(number) if number.is_finite() => Ok(format!("{number}")),
             Scalar::Number(_) => Err(EditError::Unfit("a number that is not finite".to_owned())),
@@ -123,41 +126,114 @@ pub fn at(text: &str, place: &Place) -> Result<Option<Scalar>, EditError> {
     }))
 }
 
+/// Whether the list at a place holds this item.
+pub fn holds(text: &str, place: &Place, item: &Scalar) -> bool {
+    let Ok(root) = parsed(text) else { return false };
+    match find(&root, &place.0).map(|node| &node.value) {
+        Some(Value::List(items)) => items.iter().any(|own| own.value == item.value()),
+        _ => false,
+    }
+}
+
+/// The numbers of an entry that a lesson may find off, with where they stand: rates, strengths, hits, false alarms, leaks,
+/// what works. Words that stand for numbers are among them.
+pub fn numbers(text: &str) -> Vec<(Place, Scalar)> {
+    let mut found = Vec::new();
+    if let Ok(root) = parsed(text) {
+        gather(&root, &mut Vec::new(), &mut found);
+    }
+    found
+}
+
+/// Keys under which a number of the model stands.
+const NUMBERED: &[&str] = &[
+    "machines",
+    "after",
+    "strength",
+    "hit",
+    "false_alarm",
+    "leak",
+    "works",
+    "usual",
+    "minutes",
+    "held_minutes",
+];
+
+fn gather(node: &Node, own: &mut Vec<String>, found: &mut Vec<(Place, Scalar)>) {
+    let below: Vec<(String, &Node)> = match &node.value {
+        Value::Map(entries) => entries
+            .iter()
+            .filter_map(|(key, value)| match &key.value {
+                Value::Text(key) => Some((key.clone(), value)),
+                _ => None,
+            })
+            .collect(),
+        Value::List(items) => {
+            items.iter().enumerate().map(|(place, item)| (name_in(place, item), item)).collect()
+        }
+        Value::Number(number) if named_number(own) => {
+            found.push((Place(own.clone()), Scalar::Number(*number)));
+            return;
+        }
+        Value::Text(text) if named_number(own) => {
+            found.push((Place(own.clone()), Scalar::Text(text.clone())));
+            return;
+        }
+        _ => return,
+    };
+    for (part, value) in below {
+        own.push(part);
+        gather(value, own, found);
+        own.pop();
+    }
+}
+
+fn named_number(own: &[String]) -> bool {
+    let is = |part: &String| NUMBERED.contains(&part.as_str());
+    let last = own.last().is_some_and(|part| is(part) && part != "machines" && part != "after");
+    last || own.iter().rev().nth(1).is_some_and(|part| part == "machines" || part == "after")
+}
+
+/// A group in a list goes by what names it, where something does.
+fn name_in(place: usize, item: &Node) -> String {
+    let Value::Map(entries) = &item.value else { return place.to_string() };
+    let name = entries.iter().find_map(|(key, value)| match (&key.value, &value.value) {
+        (Value::Text(key), Value::Text(name)) if ["id", "finding"].contains(&key.as_str()) => {
+            Some(name.clone())
+        }
+        _ => None,
+    });
+    name.unwrap_or_else(|| place.to_string())
+}
+
 /// The text with the single value at a place changed. Where the last key does not stand there yet, it is added to its group.
 pub fn set(text: &str, place: &Place, to: &Scalar) -> Result<String, EditError> {
     let root = parsed(text)?;
     let written = to.written()?;
-    let (edited, expected) = match find(&root, &place.0) {
-        Some(node) => {
-            if matches!(node.value, Value::List(_) | Value::Map(_)) {
-                let what = node.value.noun();
-                return Err(EditError::NotThatKind { place: place.to_string(), what });
-            }
-            let span = node.span;
-            let edited = spliced(text, span.start, span.end, &written);
-            (edited, with(&root, &resolved(&root, &place.0), &|node| node.value = to.value()))
+    if let Some(node) = find(&root, &place.0) {
+        if matches!(node.value, Value::List(_) | Value::Map(_)) {
+            let what = node.value.noun();
+            return Err(EditError::NotThatKind { place: place.to_string(), what });
         }
-        None => {
-            let (key, above) =
-                place.0.split_last().ok_or_else(|| EditError::NoSuchPlace(place.to_string()))?;
-            let group = find(&root, above).ok_or_else(|| EditError::NoSuchPlace(place.to_string()))?;
-            let Value::Map(entries) = &group.value else {
-                return Err(EditError::NoSuchPlace(place.to_string()));
-            };
-            let last = entries.last().ok_or_else(|| EditError::NoSuchPlace(place.to_string()))?;
-            let flow = text[group.span.start..].starts_with('{');
-            let (end, between) = after(text, &last.1, flow, last.0.span.start);
-            let edited = spliced(text, end, end, &format!("{between}{key}: {written}"));
-            let add = |node: &mut Node| {
-                if let Value::Map(entries) = &mut node.value {
-                    let blank = |value| Node { value, span: group.span };
-                    entries.push((blank(Value::Text(key.clone())), blank(to.value())));
-                }
-            };
-            (edited, with(&root, &resolved(&root, above), &add))
+        let edited = spliced(text, node.span.start, node.span.end, &written);
+        let expected = with(&root, &resolved(&root, &place.0), &|node| node.value = to.value());
+        return sure(edited, &expected, place);
+    }
+    let missing = || EditError::NoSuchPlace(place.to_string());
+    let (key, above) = place.0.split_last().ok_or_else(missing)?;
+    let group = find(&root, above).ok_or_else(missing)?;
+    let Value::Map(entries) = &group.value else { return Err(missing()) };
+    let last = entries.last().ok_or_else(missing)?;
+    let flow = text[group.span.start..].starts_with('{');
+    let (end, between) = after(text, &last.1, flow, last.0.span.start);
+    let edited = spliced(text, end, end, &format!("{between}{key}: {written}"));
+    let expected = with(&root, &resolved(&root, above), &|node| {
+        if let Value::Map(entries) = &mut node.value {
+            let blank = |value| Node { value, span: group.span };
+            entries.push((blank(Value::Text(key.clone())), blank(to.value())));
         }
-    };
-    sure(edited, expected, place)
+    });
+    sure(edited, &expected, place)
 }
 
 /// The text with one more item at the end of the list at a place. Where the entry has no such list yet, it gets one.
@@ -174,7 +250,7 @@ pub fn add(text: &str, place: &Place, item: &Scalar) -> Result<String, EditError
                 entries.push((blank(Value::Text(key.clone())), list));
             }
         };
-        return sure(edited, with(&root, &[], &add), place);
+        return sure(edited, &with(&root, &[], &add), place);
     };
     let Value::List(items) = &node.value else {
         let what = node.value.noun();
@@ -199,7 +275,7 @@ pub fn add(text: &str, place: &Place, item: &Scalar) -> Result<String, EditError
             items.push(Node { value: item.value(), span: node.span });
         }
     };
-    sure(edited, with(&root, &resolved(&root, &place.0), &push), place)
+    sure(edited, &with(&root, &resolved(&root, &place.0), &push), place)
 }
 
 fn parsed(text: &str) -> Result<Node, EditError> {
@@ -318,9 +394,9 @@ fn with(root: &Node, parts: &[String], change: &dyn Fn(&mut Node)) -> Node {
 }
 
 /// Reads the edited text again: it must be the old tree with the one change, and nothing else.
-fn sure(edited: String, expected: Node, place: &Place) -> Result<String, EditError> {
+fn sure(edited: String, expected: &Node, place: &Place) -> Result<String, EditError> {
     let again = parsed(&edited).map_err(|_| EditError::WouldChangeMore(place.to_string()))?;
-    if same(&again, &expected) { Ok(edited) } else { Err(EditError::WouldChangeMore(place.to_string())) }
+    if same(&again, expected) { Ok(edited) } else { Err(EditError::WouldChangeMore(place.to_string())) }
 }
 
 fn same(one: &Node, other: &Node) -> bool {

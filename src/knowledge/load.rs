@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use super::entries;
 use super::fields::{Fields, Reader};
+use super::lesson;
 use super::model::{FindingKind, How, Knowledge, Scale};
 use super::resolve;
 use super::rules;
@@ -33,6 +34,7 @@ const KINDS: &[&str] = &[
     "remedies",
     "cautions",
     "rules",
+    "lessons",
 ];
 /// Other files that are read.
 const OTHERS: &[&str] = &[
@@ -152,6 +154,19 @@ impl Texts {
         format!("{:016x}", hasher.finish())
     }
 
+    /// The text of a file, by its path inside the folder.
+    pub fn text(&self, path: &str) -> Option<&str> {
+        self.files.get(path).map(|(_, text)| text.as_str())
+    }
+
+    /// The same knowledge with another text in one file.
+    #[must_use]
+    pub fn with(mut self, path: &str, text: String) -> Self {
+        let name = self.files.get(path).map_or_else(|| path.to_owned(), |(name, _)| name.clone());
+        self.files.insert(path.to_owned(), (name, text));
+        self
+    }
+
     /// Whether every file could be read.
     pub fn readable(&self) -> bool {
         self.problems.is_empty()
@@ -172,6 +187,13 @@ fn wanted(path: &str) -> bool {
         || path
             .split_once('/')
             .is_some_and(|(kind, name)| KINDS.contains(&kind) && has_yaml_ending(name) && !name.contains('/'))
+}
+
+/// Whether a path is that of an entry that a lesson may change: `causes/pan-touching.yaml`, and nothing beside it.
+pub(super) fn is_entry(path: &str) -> bool {
+    let Some((kind, name)) = path.split_once('/') else { return false };
+    let stem = name.strip_suffix(".yaml").unwrap_or_default();
+    KINDS.contains(&kind) && kind != "lessons" && ids::well_formed(stem)
 }
 
 fn stands_alone(text: &str) -> bool {
@@ -301,6 +323,7 @@ fn read_one(reader: &mut Reader<'_>, knowledge: &mut Knowledge, path: &str, node
         "checks" => keep!(checks, works::check(reader, stem, node)),
         "remedies" => keep!(remedies, works::remedy(reader, stem, node)),
         "rules" => keep!(rules, rules::rule(reader, stem, node)),
+        "lessons" => keep!(lessons, lesson::entry(reader, stem, node)),
         _ => keep!(cautions, works::caution(reader, stem, node)),
     }
 }

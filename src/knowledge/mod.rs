@@ -3,9 +3,11 @@
 //! [`Texts`] gathers the built-in files and a folder laid over them; [`load`] reads them all and never stops at
 //! the first problem. Only `yaml` knows the YAML reader.
 
+pub mod diff;
 pub mod edit;
 mod entries;
 mod fields;
+pub mod lesson;
 mod load;
 mod model;
 mod panel;
@@ -21,6 +23,7 @@ pub mod yaml;
 
 pub use entries::basis;
 pub use fields::{Fields, Reader, typed};
+pub use lesson::{Change, ChangeError, LESSON_KINDS, Lesson, LessonEntry, LessonKind};
 pub use load::{FORMAT, Texts, load};
 pub use model::*;
 pub use panel::{Setting, Sign, SignKind};

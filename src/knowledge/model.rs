@@ -2,13 +2,14 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::lesson::LessonEntry;
 use super::panel::{Setting, Sign};
 use super::rules::Rule;
 use super::vocabulary::Vocabulary;
 use crate::diag::{Sources, Span};
 use crate::ids::{
-    CauseId, CautionId, CheckId, CircumstanceId, FindingId, MachineId, OptionId, OutcomeId, PlaceId,
-    RemedyId, RuleId, SettingId, ToolId,
+    CauseId, CautionId, CheckId, CircumstanceId, FindingId, LessonId, MachineId, OptionId, OutcomeId,
+    PlaceId, RemedyId, RuleId, SettingId, ToolId,
 };
 use crate::safety::{Caution, EnergyPoint, Exposure, ScaleSupply, StepText, Traits};
 use crate::units::{Kind, Unit};
@@ -47,6 +48,8 @@ pub struct Knowledge {
     pub cautions: BTreeMap<CautionId, CautionEntry>,
     /// Rules on what fills may weigh, by id.
     pub rules: BTreeMap<RuleId, Rule>,
+    /// Lessons that were accepted, by id.
+    pub lessons: BTreeMap<LessonId, LessonEntry>,
     /// Words that stand for numbers.
     pub scale: Scale,
     /// The word of the house for a thing, and other words for it that entries do not use.

@@ -31,6 +31,7 @@ pub(super) fn resolve(knowledge: &mut Knowledge) -> Vec<Diagnostic> {
     lookup.checks();
     lookup.settings();
     lookup.remedies();
+    lookup.lessons();
     let mut problems = lookup.problems;
     problems.extend(former_ids(knowledge));
     problems
@@ -96,6 +97,21 @@ impl Lookup<'_> {
         for from in bases.iter().filter(|from| from.value != "judgement") {
             let known = k.origins.keys().map(String::as_str).chain(["judgement"]);
             self.known("source", &from.value, from.span, known);
+        }
+    }
+
+    /// A lesson outlives what it is about; a name that nothing has is only remarked on.
+    fn lessons(&mut self) {
+        let k = self.knowledge;
+        let known = |name: &String| name.split_once('/').is_some_and(|(folder, id)| k.has(folder, id));
+        for entry in k.lessons.values() {
+            let others = entry.lesson.replaced_by.iter().chain(&entry.lesson.again);
+            let lost = others.filter(|id| !k.lessons.contains_key(*id)).map(|id| format!("lessons/{id}"));
+            let names = entry.lesson.bears_on.iter().filter(|name| !known(name)).cloned();
+            for name in names.chain(lost) {
+                let message = format!("the lesson names '{name}', and nothing has this name");
+                self.problems.push(Diagnostic::warning(Code::UnknownId, entry.head.span, message));
+            }
         }
     }
 
@@ -307,6 +323,7 @@ fn former_ids(knowledge: &mut Knowledge) -> Vec<Diagnostic> {
     knowledge.remedies.iter().for_each(|(id, e)| keep(id.as_str(), &e.head));
     knowledge.cautions.iter().for_each(|(id, e)| keep(id.as_str(), &e.head));
     knowledge.rules.iter().for_each(|(id, e)| keep(id.as_str(), &e.head));
+    knowledge.lessons.iter().for_each(|(id, e)| keep(id.as_str(), &e.head));
     knowledge.was = was;
     problems
 }

@@ -69,6 +69,7 @@ impl Knowledge {
             "checks" => self.checks.contains_key(id),
             "remedies" => self.remedies.contains_key(id),
             "rules" => self.rules.contains_key(id),
+            "lessons" => self.lessons.contains_key(id),
             _ => self.cautions.contains_key(id),
         }
     }

@@ -5,9 +5,13 @@
 //! hit rates as expected counts (EM for the noisy-OR: Meek & Heckerman 1997, Vomlel 2006), all drawn toward the author's
 //! numbers by a prior worth [`CASES_A_CAUSE`] cases a cause and [`CASES_A_LINK`] cases a link.
 
+mod cases;
 mod local;
 mod past;
+mod proposal;
 mod tally;
 
+pub use cases::{Sensors, called, past};
 pub use past::{Past, Sensor, Trial};
+pub use proposal::{Meaning, Proposal, ProposeError, proposals};
 pub use tally::{CASES_A_CAUSE, CASES_A_LINK, Learned, Number, Tally, learn};

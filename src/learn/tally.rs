@@ -61,8 +61,8 @@ pub struct Learned {
     pub sensors: Vec<Sensor>,
     /// Every number that a case bears on.
     pub tallies: BTreeMap<Number, Tally>,
-    /// Cases counted.
-    pub cases: usize,
+    /// The cases that bear on each number, by their place in the list given.
+    pub cases_of: BTreeMap<Number, Vec<usize>>,
 }
 
 /// Counts of one round.
@@ -72,7 +72,11 @@ struct Counts {
     links: BTreeMap<(usize, usize), [f64; 2]>,
     /// By sensor: [yes and there, there, yes and not there, not there].
     sensors: Vec<[f64; 4]>,
+    cases: BTreeMap<Number, Vec<usize>>,
 }
+
+/// A case bears on a number when this much of it does.
+const BEARS: f64 = 0.5;
 
 /// Learns from closed cases of one machine. `called` is P(a caller names the symptom | it is there), by finding, where
 /// callers name it: causes that nobody calls about are rarer among calls than on machines. `expected` multiplies the
@@ -86,26 +90,23 @@ pub fn learn(
 ) -> Result<Learned, LearnError> {
     let ancestry = Ancestry::of(network);
     let mut laid = Vec::new();
-    let mut kept = Vec::new();
-    for case in past {
+    for (place, case) in past.iter().enumerate() {
         match case.laid(network, &ancestry) {
-            Ok(own) => {
-                laid.push(own);
-                kept.push(case);
-            }
+            Ok(own) => laid.push((place, case, own)),
             // What contradicts itself teaches nothing.
             Err(BeliefError::Impossible { .. } | BeliefError::TooLarge { .. }) => {}
             Err(other) => return Err(other.into()),
         }
     }
     let mut now = (network.clone(), sensors.to_vec());
-    let mut tallies = BTreeMap::new();
+    let (mut tallies, mut cases_of) = (BTreeMap::new(), BTreeMap::new());
     for _ in 0..ROUNDS {
-        let counts = counted(&now.0, sensors, &kept, &laid);
+        let counts = counted(&now.0, sensors, &laid);
         tallies = weighed((network, &now.0, sensors), &counts, called, expected);
+        cases_of = counts.cases;
         now = with(network, sensors, &tallies)?;
     }
-    Ok(Learned { network: now.0, sensors: now.1, tallies, cases: kept.len() })
+    Ok(Learned { network: now.0, sensors: now.1, tallies, cases_of })
 }
 
 /// Why nothing was learned.
@@ -119,49 +120,80 @@ pub enum LearnError {
     Network(#[from] NetworkError),
 }
 
-fn counted(network: &Network, sensors: &[Sensor], past: &[&Past], laid: &[Laid]) -> Counts {
+fn counted(network: &Network, sensors: &[Sensor], laid: &[(usize, &Past, Laid)]) -> Counts {
     let mut counts = Counts {
         causes: vec![0.0; network.causes().len()],
         sensors: vec![[0.0; 4]; sensors.len()],
         ..Counts::default()
     };
-    for (case, laid) in past.iter().zip(laid) {
-        let live = live(network, laid.ratios.keys().copied());
-        let odds = rates(network, &laid.happened);
-        let all: Vec<_> = laid.sets.iter().map(|set| seen(network, set, &live, &laid.ratios)).collect();
-        let ln =
-            |place: usize| all[place].ln + laid.sets[place].iter().map(|&cause| odds[cause]).sum::<f64>();
-        let largest = (0..all.len()).map(ln).fold(f64::NEG_INFINITY, f64::max);
-        let weights: Vec<f64> = (0..all.len()).map(|place| (ln(place) - largest).exp()).collect();
-        let total: f64 = weights.iter().sum();
-        let mut states: BTreeMap<usize, f64> = BTreeMap::new();
-        for ((seen, set), weight) in all.iter().zip(&laid.sets).zip(weights) {
-            let weight = weight / total;
-            // One call is one cause's, unless more were proved.
-            let behind = if case.proved.is_empty() { set } else { &case.proved.iter().copied().collect() };
-            for &cause in behind {
-                counts.causes[cause] += weight / behind.len() as f64;
-            }
-            for link in seen.links.iter().filter(|link| !laid.chosen.contains(&link.finding)) {
-                let own = counts.links.entry((link.finding, link.place)).or_default();
-                own[0] += weight * link.fired;
-                own[1] += weight * link.there;
-            }
-            for (&finding, there) in &seen.states {
-                *states.entry(finding).or_default() += weight * there;
-            }
+    for (place, case, laid) in laid {
+        let own = of_case(network, case, laid);
+        for (&cause, weight) in &own.causes {
+            counts.causes[cause] += weight;
+            counts.bears(Number::Rate(cause), *weight, *place);
+        }
+        for (&link, [fired, there]) in &own.links {
+            let sum = counts.links.entry(link).or_default();
+            sum[0] += fired;
+            sum[1] += there;
+            counts.bears(Number::Link(link.0, link.1), *there, *place);
         }
         for trial in &case.trials {
-            counts.sensor(trial, states.get(&sensors[trial.sensor].finding).copied());
+            let there = own.states.get(&sensors[trial.sensor].finding).copied();
+            counts.sensor(trial, there, *place);
         }
     }
     counts
 }
 
+/// What one case says.
+#[derive(Debug, Default)]
+struct OfCase {
+    causes: BTreeMap<usize, f64>,
+    links: BTreeMap<(usize, usize), [f64; 2]>,
+    states: BTreeMap<usize, f64>,
+}
+
+fn of_case(network: &Network, case: &Past, laid: &Laid) -> OfCase {
+    let live = live(network, laid.ratios.keys().copied());
+    let odds = rates(network, &laid.happened);
+    let all: Vec<_> = laid.sets.iter().map(|set| seen(network, set, &live, &laid.ratios)).collect();
+    let ln = |place: usize| all[place].ln + laid.sets[place].iter().map(|&cause| odds[cause]).sum::<f64>();
+    let largest = (0..all.len()).map(ln).fold(f64::NEG_INFINITY, f64::max);
+    let weights: Vec<f64> = (0..all.len()).map(|place| (ln(place) - largest).exp()).collect();
+    let total: f64 = weights.iter().sum();
+    let mut own = OfCase::default();
+    for ((seen, set), weight) in all.iter().zip(&laid.sets).zip(weights) {
+        let weight = weight / total;
+        // One call is one cause's, unless more were proved.
+        let behind = if case.proved.is_empty() { set } else { &case.proved.iter().copied().collect() };
+        for &cause in behind {
+            *own.causes.entry(cause).or_default() += weight / behind.len() as f64;
+        }
+        for link in seen.links.iter().filter(|link| !laid.chosen.contains(&link.finding)) {
+            let sum = own.links.entry((link.finding, link.place)).or_default();
+            sum[0] += weight * link.fired;
+            sum[1] += weight * link.there;
+        }
+        for (&finding, there) in &seen.states {
+            *own.states.entry(finding).or_default() += weight * there;
+        }
+    }
+    own
+}
+
 impl Counts {
+    fn bears(&mut self, number: Number, weight: f64, place: usize) {
+        if weight >= BEARS {
+            self.cases.entry(number).or_default().push(place);
+        }
+    }
+
     /// A yes or no of a sensor whose finding is there with this probability.
-    fn sensor(&mut self, trial: &Trial, there: Option<f64>) {
+    fn sensor(&mut self, trial: &Trial, there: Option<f64>, place: usize) {
         let Some(there) = there else { return };
+        self.bears(Number::Hit(trial.sensor), there, place);
+        self.bears(Number::Alarm(trial.sensor), 1.0 - there, place);
         let own = &mut self.sensors[trial.sensor];
         own[1] += there;
         own[3] += 1.0 - there;

@@ -9,6 +9,7 @@ mod chance;
 mod clock;
 mod course;
 mod decisions;
+mod effect;
 mod mind;
 mod nudge;
 mod policy;
@@ -19,6 +20,7 @@ mod world;
 
 pub use book::{SETTINGS, Setting};
 pub use decisions::{Asked, Calls, Decisions, Idle, MOST_SITUATIONS, Moved, Stage, decisions};
+pub use effect::effect;
 pub use policy::Policy;
 pub use recorded::{Replay, Verdict, replay};
 pub use simulate::{Mean, Row, Simulation, SimulationError, simulate};

@@ -163,6 +163,6 @@ fn weight(kind: Kind) -> f64 {
         Kind::Condition | Kind::Cause => 1.1,
         Kind::Check | Kind::Circumstance | Kind::Machine | Kind::Setting | Kind::Sign => 1.0,
         Kind::Remedy => 0.95,
-        Kind::Caution | Kind::Rule => 0.9,
+        Kind::Caution | Kind::Rule | Kind::Lesson => 0.9,
     }
 }

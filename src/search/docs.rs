@@ -55,6 +55,10 @@ pub fn docs(knowledge: &Knowledge) -> Vec<Doc> {
     for rule in knowledge.rules.values() {
         docs.push(entry(Kind::Rule, rule.id.as_str(), &rule.head, vec![]));
     }
+    for entry in knowledge.lessons.values().filter(|entry| entry.lesson.replaced_by.is_none()) {
+        let told = vec![(Part::About, entry.lesson.told.clone())];
+        docs.push(self::entry(Kind::Lesson, entry.id.as_str(), &entry.head, told));
+    }
     docs.sort_by(|a, b| (a.kind, &a.id).cmp(&(b.kind, &b.id)));
     docs
 }

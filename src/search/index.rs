@@ -14,7 +14,7 @@ use super::words::analyzer;
 use super::{Book, Doc, Lexicon, Part, SearchError};
 
 /// Raised whenever fields, analyzer or stored texts change, so that an older index is not used.
-const SHAPE: u32 = 3;
+const SHAPE: u32 = 4;
 /// How many other indexes are kept: a folder laid over the built-in knowledge has one of its own.
 const KEPT: usize = 3;
 /// An unfinished index this much older than ours was left behind by a process that died.

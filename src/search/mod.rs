@@ -60,6 +60,8 @@ kinds! {
     Circumstance = "circumstance",
     /// What fills may weigh.
     Rule = "rule",
+    /// What a visit taught.
+    Lesson = "lesson",
     /// A family of machines.
     Machine = "machine",
     /// A setting of a machine.

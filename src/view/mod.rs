@@ -12,6 +12,7 @@ pub mod diagnosis;
 pub mod entry;
 pub mod hits;
 pub mod lanes;
+pub mod lessons;
 pub mod network;
 pub mod picture;
 pub mod problems;

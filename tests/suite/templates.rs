@@ -15,6 +15,7 @@ const TEMPLATES: &[(&str, &str)] = &[
     ("remedy", "remedies/lower-inflight-allowance"),
     ("caution", "cautions/hands-at-live-scale"),
     ("rule", "rules/eu-average-quantity"),
+    ("lesson", "lessons/new-oil-holds-more-back-3f9a21"),
 ];
 
 fn examples() -> std::path::PathBuf {

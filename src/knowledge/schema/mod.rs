@@ -13,6 +13,7 @@ use std::collections::BTreeSet;
 use serde_json::{Map, Value, json};
 
 use super::entries::{DIRECTIONS, LOCKOUT, PROBABLE, RATE, SEND_SOMEBODY, SUPPLIES};
+use super::lesson::LESSON_KINDS;
 use super::model::{FindingKind, Knowledge};
 use super::resolve::PATTERNS;
 use super::rules::{JUDGES, MARKETS, PERCENT, SETTING_SHARE};
@@ -155,6 +156,7 @@ fn definitions(knowledge: &Knowledge) -> Map<String, Value> {
         ("remedy", remedy()),
         ("caution", caution()),
         ("rule", rule()),
+        ("lesson", lesson()),
     ];
     all.extend(kinds.into_iter().map(|(kind, form)| (kind.to_owned(), form)));
     all
@@ -303,6 +305,35 @@ fn rule() -> Value {
             may("unconfirmed", "Which figures nobody compared with the text itself.", text()),
         ],
     )
+}
+
+fn lesson() -> Value {
+    let scalar = || json!({"type": ["string", "number"]});
+    let change = group(vec![
+        need("file", "The file inside the knowledge folder, like causes/pan-touching.yaml.", text()),
+        may("place", "Where in it, like leads_to.fills-steadily-light.strength.", text()),
+        may("was", "What stood there.", scalar()),
+        may("to", "What shall stand there.", scalar()),
+        may("adds", "One more item for the list there.", scalar()),
+        may("whole", "The whole text of a new file.", text()),
+    ]);
+    let mut form = group(vec![
+        need("title", "One line that names it.", text()),
+        need("told", "What happened and what it taught; what, not who.", text()),
+        need("kind", "What kind of lesson.", of_table(LESSON_KINDS)),
+        may("machine", "On which machine, when on one only.", defined("a-machine")),
+        may("bears_on", "Entries that it bears on, like causes/pan-touching.", list(&text())),
+        may("again", "The lesson that it repeats.", defined("id")),
+        need("by", "Who wrote it.", text()),
+        need("recorded", "When, as 2026-11-25.", text()),
+        may("cases", "How many cases it rests on.", number((0.0, 1e7))),
+        may("changes", "What it changes.", list(&change)),
+        may("read_by", "Who accepted it; not its author.", text()),
+        may("accepted", "When, as 2026-11-25.", text()),
+        may("replaced_by", "The lesson that took its place.", defined("id")),
+    ]);
+    form["description"] = json!("What a visit taught, and what of the knowledge it changed.");
+    form
 }
 
 fn leads_to() -> Value {

@@ -52,6 +52,7 @@ enum Fields {
         caution: CautionOut,
     },
     Rule(RuleOut),
+    Lesson(Box<super::lessons::LessonOut>),
     Setting {
         machine: String,
         machines: Vec<String>,
@@ -99,6 +100,7 @@ fn fields(knowledge: &Knowledge, entry: seen::Entry<'_>, machine: Option<&Machin
             caution: CautionOut::from(&e.caution),
         },
         seen::Entry::Rule(e) => Fields::Rule(super::rule::out(e)),
+        seen::Entry::Lesson(e) => Fields::Lesson(Box::new(super::lessons::untitled(&e.lesson))),
         seen::Entry::Setting(m, e) => Fields::Setting {
             machine: m.id.to_string(),
             machines: owners(knowledge, entry),

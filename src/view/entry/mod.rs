@@ -13,8 +13,8 @@ use super::{Block, Page, Words, words};
 use crate::graph::{FaultGraph, Node};
 use crate::ids::MachineId;
 use crate::knowledge::{
-    Cause, CautionEntry, Check, Circumstance, Finding, FindingKind, Head, Knowledge, Machine, Remedy, Rule,
-    Setting, Sign,
+    Cause, CautionEntry, Check, Circumstance, Finding, FindingKind, Head, Knowledge, LessonEntry, Machine,
+    Remedy, Rule, Setting, Sign,
 };
 
 /// An entry of any kind.
@@ -36,6 +36,8 @@ pub enum Entry<'k> {
     Caution(&'k CautionEntry),
     /// What fills may weigh.
     Rule(&'k Rule),
+    /// What a visit taught.
+    Lesson(&'k LessonEntry),
     /// A setting, with the machine whose words are shown.
     Setting(&'k Machine, &'k Setting),
     /// A lamp or a reading, with the machine whose words are shown.
@@ -66,6 +68,7 @@ impl<'k> Entry<'k> {
             .chain(knowledge.remedies.values().map(Entry::Remedy))
             .chain(knowledge.cautions.values().map(Entry::Caution))
             .chain(knowledge.rules.values().map(Entry::Rule))
+            .chain(knowledge.lessons.values().map(Entry::Lesson))
             .chain(settings.into_values())
             .chain(signs.into_values())
     }
@@ -107,6 +110,7 @@ impl<'k> Entry<'k> {
             Entry::Remedy(e) => e.id.as_str(),
             Entry::Caution(e) => e.caution.id.as_str(),
             Entry::Rule(e) => e.id.as_str(),
+            Entry::Lesson(e) => e.id.as_str(),
             Entry::Setting(_, e) => e.id.as_str(),
             Entry::Sign(_, e) => e.id.as_str(),
         }
@@ -124,6 +128,7 @@ impl<'k> Entry<'k> {
             Entry::Remedy(_) => "remedy",
             Entry::Caution(_) => "caution",
             Entry::Rule(_) => "rule",
+            Entry::Lesson(_) => "lesson",
             Entry::Setting(..) => "setting",
             Entry::Sign(..) => "sign",
         }
@@ -149,6 +154,7 @@ impl<'k> Entry<'k> {
             Entry::Remedy(e) => Some(&e.head),
             Entry::Caution(e) => Some(&e.head),
             Entry::Rule(e) => Some(&e.head),
+            Entry::Lesson(e) => Some(&e.head),
             Entry::Setting(..) | Entry::Sign(..) => None,
         }
     }
@@ -169,9 +175,12 @@ impl<'k> Entry<'k> {
             Entry::Cause(e) => Some(Node::Cause(e.id.clone())),
             Entry::Check(e) => Some(Node::Check(e.id.clone())),
             Entry::Remedy(e) => Some(Node::Remedy(e.id.clone())),
-            Entry::Machine(_) | Entry::Caution(_) | Entry::Rule(_) | Entry::Setting(..) | Entry::Sign(..) => {
-                None
-            }
+            Entry::Machine(_)
+            | Entry::Caution(_)
+            | Entry::Rule(_)
+            | Entry::Lesson(_)
+            | Entry::Setting(..)
+            | Entry::Sign(..) => None,
         }
     }
 }
@@ -213,6 +222,7 @@ fn body(page: &mut Page, knowledge: &Knowledge, entry: Entry<'_>, machine: Optio
         Entry::Remedy(e) => work::remedy(page, knowledge, e, machine),
         Entry::Caution(e) => page.push(Block::Caution(e.caution.clone())),
         Entry::Rule(e) => crate::view::tolerance::rule(page, e),
+        Entry::Lesson(e) => crate::view::lessons::accepted(page, &e.lesson),
     }
     let said = entry.said();
     page.section("How people say it", said.iter().take(MOST_SAID).map(|s| format!("“{s}”")));
