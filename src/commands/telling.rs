@@ -10,7 +10,7 @@ use crate::knowledge::edit::Scalar;
 use crate::knowledge::{Asks, Cause, Change, Knowledge, Lesson, LessonKind, Texts, edit};
 use crate::search::{Index, Kind};
 use crate::view::entry::Entry;
-use crate::view::{Block, Page, words};
+use crate::view::{Block, Page, lessons, words};
 
 /// Kinds in the order in which people need them.
 const KINDS: [LessonKind; 7] = [
@@ -247,9 +247,10 @@ impl<'k> Telling<'_, 'k> {
         let places = texts.text(&file).map(edit::numbers).unwrap_or_default();
         let mut page = Page::default();
         page.text("Which number is off?");
-        page.push(Block::Numbered(
-            places.iter().map(|(place, now)| format!("{place}: {now}").into()).collect(),
-        ));
+        let line = |(place, now): &(edit::Place, Scalar)| {
+            format!("{}: {now}", lessons::place(self.knowledge, place)).into()
+        };
+        page.push(Block::Numbered(places.iter().map(line).collect()));
         page.hint("Type its number.");
         self.context.aside_or_page(&page)?;
         let typed = self.lines.next().and_then(|line| line.trim().parse::<usize>().ok());
@@ -267,7 +268,11 @@ impl<'k> Telling<'_, 'k> {
         )?;
         let to = to.replace(',', ".").parse::<f64>().map_or(Scalar::Text(to), Scalar::Number);
         let name = entry.split_once('/').map_or(entry.as_str(), |(_, id)| id).replace('-', " ");
-        lesson.title = format!("{}: {place} is {to}, not {was}", words::sentence_start(&name));
+        lesson.title = format!(
+            "{}, {}: {to}, not {was}",
+            words::sentence_start(&name),
+            lessons::place(self.knowledge, &place)
+        );
         lesson.told = needed(self.lines, self.context, "How do you know?")?;
         lesson.changes = vec![Change::Set { file, place: place.to_string(), was: Some(was), to }];
         Ok(())

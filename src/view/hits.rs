@@ -1,7 +1,7 @@
 //! `find`: what in the knowledge fits some words, and why. Titles and callers' words only, never steps.
 
 use super::{Page, Words};
-use crate::search::{Hit, Matched, Part};
+use crate::search::{Hit, Kind, Matched, Part};
 
 /// The hits, best first, each with what to type to see it.
 pub fn page(query: &str, hits: &[Hit], more: bool) -> Page {
@@ -24,7 +24,15 @@ fn one(hit: &Hit) -> Words {
     Words::new()
         .strong(&hit.title)
         .plain(format!("\n{} {}", hit.kind, hit.id))
-        .plain(format!("\n{}", why(&hit.matched)))
+        .plain(format!("\n{}", reason(hit)))
+}
+
+/// A lesson's text is somebody's own words, and stands with its author on its own page only.
+fn reason(hit: &Hit) -> String {
+    match (hit.kind, hit.matched.part) {
+        (Kind::Lesson, Part::About) => "in what was told".to_owned(),
+        _ => why(&hit.matched),
+    }
 }
 
 /// Why an entry is among the hits: which of its texts, and where it does not hold the very words, by which way.

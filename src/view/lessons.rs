@@ -5,6 +5,7 @@ use super::{Block, Page, Table, Words};
 use crate::casebook::lesson::{LessonLine, LessonLog, Standing};
 use crate::diag::Diagnostic;
 use crate::knowledge::diff::{Hunk, differing};
+use crate::knowledge::edit::Place;
 use crate::knowledge::{Change, Knowledge, Lesson, LessonKind};
 use crate::learn::{Meaning, Proposal};
 
@@ -170,7 +171,6 @@ fn diff(page: &mut Page, changed: &Changed) {
     page.subheading(format!("{}, line {line}", changed.change.file()));
     if let ([old], [new]) = (&gone[..], &new[..]) {
         let (old, new) = differing(old, new, AROUND);
-        page.push(Block::Lines(vec![]));
         page.text(format!("− {}", old.trim()));
         page.text(format!("+ {}", new.trim()));
         return;
@@ -259,6 +259,34 @@ fn title<'k>(knowledge: &'k Knowledge, proposal: &'k Proposal) -> &'k str {
     let found = found.or_else(|| knowledge.findings.get(id).map(|e| &e.head));
     let found = found.or_else(|| knowledge.checks.get(id).map(|e| &e.head));
     found.map_or(id, |head| head.title.as_str())
+}
+
+/// What the number at a place of an entry is, in words.
+pub fn place(knowledge: &Knowledge, place: &Place) -> String {
+    let text = place.to_string();
+    let parts: Vec<&str> = text.split('.').collect();
+    let machine =
+        |id: &str| knowledge.machines.get(id).map_or_else(|| id.to_owned(), |m| m.head.title.clone());
+    let finding =
+        |id: &str| knowledge.findings.get(id).map_or_else(|| id.to_owned(), |f| f.head.title.clone());
+    let asked =
+        |id: &str| knowledge.circumstances.get(id).map_or_else(|| id.to_owned(), |c| c.head.title.clone());
+    match parts[..] {
+        ["machines", id] => format!("how often it is behind a call, {}", machine(id)),
+        ["after", id] => format!("how often this brings it: {}", asked(id)),
+        ["leads_to", id, "strength", ..] => format!("how often it brings about: {}", finding(id)),
+        ["outcomes", outcome, "means", id, "hit"] => {
+            format!("answer '{outcome}' when it is so: {}", finding(id))
+        }
+        ["outcomes", outcome, "means", id, "false_alarm"] => {
+            format!("answer '{outcome}' when it is not so: {}", finding(id))
+        }
+        ["works"] => "how often it works".to_owned(),
+        ["minutes"] => "minutes".to_owned(),
+        ["usual"] => "how often it is so before a call".to_owned(),
+        ["leak"] => "how often it is there by itself".to_owned(),
+        _ => text,
+    }
 }
 
 /// What a proposal is about, as the beginning of a sentence.
