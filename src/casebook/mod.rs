@@ -19,7 +19,9 @@ mod write;
 pub use fit::fit;
 pub use model::*;
 pub use read::{Read, Refused, read, read_path};
-pub use store::{CaseId, Entry, Happening, Listing, Record, Recorded, Remark, Store, StoreError, Summary};
+pub use store::{
+    CaseId, Entry, Happening, Listing, Record, Recorded, Remark, Store, StoreError, Summary, record,
+};
 pub use write::export;
 
 #[cfg(test)]

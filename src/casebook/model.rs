@@ -30,6 +30,9 @@ pub struct Case {
     /// What is known of its scale.
     #[serde(default)]
     pub scale: ScaleFacts,
+    /// The team whose case it is, as it calls itself.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub team: Option<String>,
     /// For a legal verdict only: eu, us, other or unknown.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub market: Option<String>,
@@ -75,6 +78,7 @@ impl Case {
             machine,
             fitted: None,
             scale: ScaleFacts::default(),
+            team: None,
             market: None,
             product: None,
             people: Vec::new(),

@@ -132,6 +132,7 @@ impl<'a> Reading<'a> {
         let machine = self.machine(&mut fields);
         let fitted = fields.get("fitted").map(|node| self.fitted(node));
         let scale = fields.get("scale").and_then(|node| self.scale(node)).unwrap_or_default();
+        let team = fields.get("team").and_then(|node| self.reader.id(node)).map(|id| id.value);
         let market = fields.get("market").and_then(|node| self.reader.choice(node, MARKETS));
         let product = fields.get("product").and_then(|node| self.product(node));
         let people = fields.list(&mut self.reader, "people");
@@ -149,6 +150,7 @@ impl<'a> Reading<'a> {
             machine: machine?,
             fitted,
             scale,
+            team,
             market: market.map(str::to_owned),
             product,
             people,

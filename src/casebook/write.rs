@@ -21,6 +21,7 @@ pub fn export(case: &Case) -> String {
     line("machine", Some(flow(&case.machine)));
     line("fitted", case.fitted.as_ref().map(flow));
     line("scale", (case.scale != ScaleFacts::default()).then(|| flow(&case.scale)));
+    line("team", case.team.as_ref().map(flow));
     line("market", case.market.as_ref().map(flow));
     line("product", case.product.as_ref().map(flow));
     line("people", block(&case.people));

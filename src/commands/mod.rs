@@ -21,6 +21,7 @@ mod outcome;
 mod progress;
 mod recording;
 mod rehearse;
+mod replayed;
 mod setting_up;
 mod setup;
 mod sheet;

@@ -42,7 +42,7 @@ pub struct Mean {
 }
 
 impl Mean {
-    fn of(values: &[f64]) -> Self {
+    pub(super) fn of(values: &[f64]) -> Self {
         let n = values.len() as f64;
         let mean = values.iter().sum::<f64>() / n;
         let squares: f64 = values.iter().map(|value| (value - mean).powi(2)).sum();

@@ -12,6 +12,9 @@ use crate::ids::did_you_mean;
 /// The largest record, in bytes.
 pub(in crate::casebook) const LARGEST_RECORD: u64 = 8 << 20;
 
+/// So many drafts are open at a time.
+const SIDE_BY_SIDE: usize = 500;
+
 /// A folder of records. Nothing is touched until something is asked of it.
 #[derive(Debug, Clone)]
 pub(in crate::casebook) struct Folder(PathBuf);
@@ -61,6 +64,33 @@ impl Folder {
         let written = draft.write_all(bytes).and_then(|()| draft.as_file().sync_all());
         written.map_err(not_writable(path))?;
         Ok(draft)
+    }
+
+    /// Many whole records at once, none of which is there yet: all of them on disk before any has its name.
+    pub(in crate::casebook) fn create_all(&self, records: &[(CaseId, Vec<u8>)]) -> Result<(), StoreError> {
+        fs::create_dir_all(&self.0).map_err(not_writable(&self.0))?;
+        for part in records.chunks(SIDE_BY_SIDE) {
+            let drafts = part.iter().map(|(id, bytes)| {
+                let path = self.path(id);
+                Ok((self.draft(&path, bytes)?, path, id))
+            });
+            for (draft, path, id) in drafts.collect::<Result<Vec<_>, StoreError>>()? {
+                match draft.persist_noclobber(&path) {
+                    Ok(_) => {}
+                    Err(_) if path.exists() => return Err(StoreError::Exists(id.clone())),
+                    Err(error) => return Err(not_writable(&path)(error.error)),
+                }
+            }
+        }
+        sync_folder(&self.0).map_err(not_writable(&self.0))
+    }
+
+    /// Puts a longer record in place of the one that it goes on from; whoever reads it sees the one or the other.
+    pub(in crate::casebook) fn extend(&self, id: &CaseId, bytes: &[u8]) -> Result<(), StoreError> {
+        let path = self.path(id);
+        let _lock = Lock::take(&path, id)?;
+        self.draft(&path, bytes)?.persist(&path).map_err(|error| not_writable(&path)(error.error))?;
+        sync_folder(&self.0).map_err(not_writable(&self.0))
     }
 
     /// Puts a small file beside the records in place of an older one; whoever reads it sees the one or the other.

@@ -219,6 +219,7 @@ const NAMES: &[&str] = &[
     "has",
     "cause",
     "cautions",
+    "team",
 ];
 const MARKETS: &[&str] = &["eu", "us", "other", "unknown"];
 

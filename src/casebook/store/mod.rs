@@ -78,6 +78,11 @@ impl Store {
         continue_with(self.cases.create(id, &bytes)?, id)
     }
 
+    /// Keeps many whole records at once; none of their ids may be there.
+    pub fn create_all(&self, records: &[(CaseId, Vec<u8>)]) -> Result<(), StoreError> {
+        self.cases.create_all(records)
+    }
+
     /// Opens a record for writing; only one process at a time may.
     pub fn open(&self, id: &CaseId) -> Result<Record, StoreError> {
         continue_with(self.cases.open(id)?, id)
@@ -99,6 +104,26 @@ impl Store {
             }
         }
         Ok(listing)
+    }
+
+    /// Every case whole, sorted by id, read by so many at a time; what cannot be read stands apart.
+    pub fn all(&self, threads: usize) -> Result<(Vec<Recorded>, Vec<StoreError>), StoreError> {
+        let ids = self.cases.ids()?;
+        let part = ids.len().div_ceil(threads.max(1)).max(1);
+        let read = |ids: &[CaseId]| ids.iter().map(|id| self.read(id)).collect::<Vec<_>>();
+        let read: Vec<_> = std::thread::scope(|scope| {
+            let parts: Vec<_> = ids.chunks(part).map(|ids| scope.spawn(move || read(ids))).collect();
+            let joined = parts.into_iter().map(std::thread::ScopedJoinHandle::join);
+            joined.flat_map(|part| part.unwrap_or_else(|panic| std::panic::resume_unwind(panic))).collect()
+        });
+        let (mut all, mut unreadable) = (Vec::new(), Vec::new());
+        for recorded in read {
+            match recorded {
+                Ok(recorded) => all.push(recorded),
+                Err(error) => unreadable.push(error),
+            }
+        }
+        Ok((all, unreadable))
     }
 
     /// The open case that something was last added to.
@@ -145,10 +170,24 @@ impl Summary {
 
 /// The record of a case that is there already, line by line.
 fn whole_record(case: &Case, id: &CaseId, now: &str) -> Result<Vec<u8>, StoreError> {
-    let mut bytes = line::bytes(&Header::of(id, now.to_owned(), case)?)?;
     let events = case.events.iter().cloned().map(Entry::Event);
-    for (n, entry) in events.chain(case.closed.map(Entry::Close)).enumerate() {
-        bytes.extend(line::bytes(&Line::of(entry, now.to_owned(), &[], n)?.sound()?)?);
+    let entries = events.chain(case.closed.map(Entry::Close)).map(|entry| (now.to_owned(), entry));
+    record(case, id, now, entries)
+}
+
+/// A whole record: its head from the case, whose events are not looked at, and one line an entry, each with its time.
+pub fn record(
+    case: &Case,
+    id: &CaseId,
+    opened: &str,
+    entries: impl IntoIterator<Item = (String, Entry)>,
+) -> Result<Vec<u8>, StoreError> {
+    let mut bytes = line::bytes(&Header::of(id, opened.to_owned(), case)?)?;
+    let mut next = 0;
+    for (at, entry) in entries {
+        let numbered = usize::from(matches!(entry, Entry::Event(_)));
+        bytes.extend(line::bytes(&Line::of(entry, at, &[], next)?.sound()?)?);
+        next += numbered;
     }
     if bytes.len() as u64 > LARGEST_RECORD {
         return Err(StoreError::Unfit(format!(

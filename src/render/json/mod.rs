@@ -30,7 +30,7 @@ pub use entry::{EntryOut, entry};
 pub use hits::{HitsOut, hits};
 pub use lessons::{LessonsOut, ProposalsOut, lesson, lessons, proposals};
 pub use network::{NetworkOut, network};
-pub use rehearsal::{RehearsalOut, recorded, simulated};
+pub use rehearsal::{ComparedOut, RehearsalOut, compared, recorded, simulated};
 pub use set_ups::{SetUpOut, SetUpsOut, set_up, set_ups};
 pub use steps::{CautionOut, StepOut, StepsOut, steps};
 pub use trial::{TrialOut, trial};

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use crate::ids::CauseId;
 use crate::knowledge::Knowledge;
-use crate::rehearse::{Mean, Replay, Row, Verdict};
+use crate::rehearse::{BANDS, CaseScore, Changed, Comparison, Figures, Known, Mean, Row, Scores};
 
 /// A rehearsal for a program. Shares go from 0 to 1; minutes, checks and lockouts are means of a call, each with its
 /// standard error; `held_minutes_over_planner` is the mean difference on the same calls.
@@ -15,6 +15,82 @@ pub struct RehearsalOut<'a> {
     knowledge: KnowledgeOut<'a>,
     policies: Vec<PolicyOut<'a>>,
     cases: Vec<CaseOut<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    figures: Option<FiguresOut>,
+    left_out: Vec<LeftOut<'a>>,
+}
+
+/// Two versions on the same cases.
+#[derive(Debug, Serialize)]
+pub struct ComparedOut<'a> {
+    format: &'static str,
+    cases: usize,
+    before: SideOut<'a>,
+    after: SideOut<'a>,
+    change: ChangeOut,
+    worse: Vec<MovedOut<'a>>,
+    better: Vec<MovedOut<'a>>,
+    fell_short: &'a [String],
+    judged_by_one_only: &'a [String],
+    fails: Option<&'a str>,
+}
+
+#[derive(Debug, Serialize)]
+struct SideOut<'a> {
+    knowledge: KnowledgeOut<'a>,
+    figures: Option<FiguresOut>,
+}
+
+#[derive(Debug, Serialize)]
+struct ChangeOut {
+    log_score: MeanOut,
+    brier: MeanOut,
+    first: MeanOut,
+    first_three: MeanOut,
+}
+
+#[derive(Debug, Serialize)]
+struct MovedOut<'a> {
+    case: &'a str,
+    place_before: usize,
+    share_before: f64,
+    place_after: usize,
+    share_after: f64,
+}
+
+#[derive(Debug, Serialize)]
+struct LeftOut<'a> {
+    case: &'a str,
+    why: &'a str,
+}
+
+#[derive(Debug, Serialize)]
+struct MeanOut {
+    mean: f64,
+    error: Option<f64>,
+}
+
+#[derive(Debug, Serialize)]
+struct FiguresOut {
+    cases: usize,
+    first: MeanOut,
+    first_three: MeanOut,
+    log_score: MeanOut,
+    brier: MeanOut,
+    checks: MeanOut,
+    lockouts: MeanOut,
+    minutes_by_the_book: MeanOut,
+    sent: MeanOut,
+    calibration: Vec<BandOut>,
+}
+
+/// Of the causes whose stated probability lay in a band, how many there were and how many it was.
+#[derive(Debug, Serialize)]
+struct BandOut {
+    from: f64,
+    to: f64,
+    causes: usize,
+    it_was: usize,
 }
 
 #[derive(Debug, Serialize)]
@@ -47,8 +123,10 @@ struct CaseOut<'a> {
     case: &'a str,
     machine: &'a str,
     expected: Option<&'a str>,
+    known_by: &'static str,
     place: Option<usize>,
-    within: usize,
+    share: f64,
+    within: Option<usize>,
     leads: Option<&'a str>,
     verdict: &'static str,
 }
@@ -58,9 +136,76 @@ pub fn simulated<'a>(knowledge: &'a Knowledge, seed: u64, rows: &'a [Row]) -> Re
     out(knowledge, Some(seed), rows.iter().map(policy).collect(), Vec::new())
 }
 
-/// Recorded cases, each with the name of its file, for a program.
-pub fn recorded<'a>(knowledge: &'a Knowledge, replays: &'a [(String, Replay)]) -> RehearsalOut<'a> {
-    out(knowledge, None, Vec::new(), replays.iter().map(|(name, replay)| case(name, replay)).collect())
+/// Recorded cases, each with its name, for a program.
+pub fn recorded<'a>(knowledge: &'a Knowledge, scores: &'a Scores) -> RehearsalOut<'a> {
+    let cases = scores.cases.iter().map(case).collect();
+    let left_out = scores.left_out.iter().map(|(case, why)| LeftOut { case, why }).collect();
+    let figures = scores.figures().as_ref().map(figures);
+    RehearsalOut { figures, left_out, ..out(knowledge, None, Vec::new(), cases) }
+}
+
+/// Two versions on the same cases, for a program.
+pub fn compared<'a>(
+    (before, old): (&'a Knowledge, &Scores),
+    (after, new): (&'a Knowledge, &Scores),
+    comparison: &'a Comparison,
+    fails: Option<&'a str>,
+) -> ComparedOut<'a> {
+    let side = |knowledge: &'a Knowledge, scores: &Scores| SideOut {
+        knowledge: KnowledgeOut { version: &knowledge.version, hash: &knowledge.hash },
+        figures: scores.figures().as_ref().map(figures),
+    };
+    fn moved(changed: &Changed) -> MovedOut<'_> {
+        MovedOut {
+            case: &changed.name,
+            place_before: changed.before.0,
+            share_before: changed.before.1,
+            place_after: changed.after.0,
+            share_after: changed.after.1,
+        }
+    }
+    ComparedOut {
+        format: "handlamp-rehearsal-compared/1",
+        cases: comparison.cases,
+        before: side(before, old),
+        after: side(after, new),
+        change: ChangeOut {
+            log_score: mean(comparison.log),
+            brier: mean(comparison.brier),
+            first: mean(comparison.first),
+            first_three: mean(comparison.first_three),
+        },
+        worse: comparison.worse.iter().map(moved).collect(),
+        better: comparison.better.iter().map(moved).collect(),
+        fell_short: &comparison.fell_short,
+        judged_by_one_only: &comparison.only_one,
+        fails,
+    }
+}
+
+fn mean(mean: Mean) -> MeanOut {
+    MeanOut { mean: mean.mean, error: mean.error }
+}
+
+fn figures(figures: &Figures) -> FiguresOut {
+    let band = |(band, (causes, it_was)): (usize, &(usize, usize))| BandOut {
+        from: band as f64 / BANDS as f64,
+        to: (band + 1) as f64 / BANDS as f64,
+        causes: *causes,
+        it_was: *it_was,
+    };
+    FiguresOut {
+        cases: figures.cases,
+        first: mean(figures.first),
+        first_three: mean(figures.first_three),
+        log_score: mean(figures.log),
+        brier: mean(figures.brier),
+        checks: mean(figures.checks),
+        lockouts: mean(figures.lockouts),
+        minutes_by_the_book: mean(figures.minutes),
+        sent: mean(figures.sent),
+        calibration: figures.calibration.iter().enumerate().map(band).collect(),
+    }
 }
 
 fn out<'a>(
@@ -75,6 +220,8 @@ fn out<'a>(
         knowledge: KnowledgeOut { version: &knowledge.version, hash: &knowledge.hash },
         policies,
         cases,
+        figures: None,
+        left_out: Vec::new(),
     }
 }
 
@@ -99,19 +246,26 @@ fn policy(row: &Row) -> PolicyOut<'_> {
     }
 }
 
-fn case<'a>(name: &'a str, replay: &'a Replay) -> CaseOut<'a> {
+fn case(score: &CaseScore) -> CaseOut<'_> {
+    let verdict = match (score.place, score.within) {
+        (1, _) => "first",
+        (place, Some(within)) if place > within => "fell-short",
+        (_, Some(_)) => "within",
+        (_, None) => "further-down",
+    };
     CaseOut {
-        case: name,
-        machine: replay.machine.as_str(),
-        expected: replay.cause.as_ref().map(CauseId::as_str),
-        place: replay.place,
-        within: replay.within,
-        leads: replay.leads.as_ref().map(CauseId::as_str),
-        verdict: match replay.verdict {
-            Verdict::First => "first",
-            Verdict::Within => "within",
-            Verdict::FellShort => "fell-short",
-            Verdict::NothingExpected => "nothing-expected",
+        case: &score.name,
+        machine: score.machine.as_str(),
+        expected: Some(score.cause.as_str()),
+        known_by: match score.known {
+            Known::Expected => "expected",
+            Known::Proved => "proved",
+            Known::NotProved => "gone-not-proved",
         },
+        place: Some(score.place),
+        share: score.share,
+        within: score.within,
+        leads: score.leads.as_ref().map(CauseId::as_str),
+        verdict,
     }
 }
