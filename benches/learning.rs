@@ -47,9 +47,10 @@ fn main() {
             each.sort_by(f64::total_cmp);
             let (author, learned, truth) = (mean(&|s| s.author), mean(&|s| s.learned), mean(&|s| s.truth));
             println!(
-                "{causes:6} {count:6} {:12.0} % {:6.0} % {:10} of {seeds:3} {author:27.3} {learned:8.3} {truth:6.3}",
+                "{causes:6} {count:6} {:12.0} % {:6.0} % {:11.0} % {:10} of {seeds:3} {author:27.3} {learned:8.3} {truth:6.3}",
                 100.0 * (learned - author) / (truth - author),
                 100.0 * each[each.len() / 2],
+                100.0 * (mean(&|s| s.proposed) - author) / (truth - author),
                 scores.iter().filter(|s| s.learned < s.author).count(),
             );
         }

@@ -266,7 +266,7 @@ fn proposed(context: &Context) -> Result<(Knowledge, Vec<String>, Vec<Proposal>)
     let knowledge = context.read(&texts)?;
     let (ids, cases) = closed(&knowledge, context)?;
     let all: Vec<&Case> = cases.iter().collect();
-    let proposals = proposals(&knowledge, &texts, &all)
+    let proposals = proposals(&knowledge, &texts, &all, context.cores())
         .map_err(|error| CommandError::input(words::sentence(&error.to_string())))?;
     Ok((knowledge, ids, proposals))
 }

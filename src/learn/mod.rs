@@ -14,4 +14,4 @@ mod tally;
 pub use cases::{Sensors, called, past};
 pub use past::{Past, Sensor, Trial};
 pub use proposal::{Meaning, Proposal, ProposeError, proposals};
-pub use tally::{CASES_A_CAUSE, CASES_A_LINK, Learned, Number, Tally, learn};
+pub use tally::{CASES_A_CAUSE, CASES_A_LINK, Layout, LearnError, Learned, Number, Tally, learn};

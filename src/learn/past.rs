@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::belief::{self, BeliefError, Cause, Evidence, Item, Network, NetworkError, Reach};
 
 /// How far sets of causes are looked for.
-const REACH: Reach = Reach { least: 0.01, cover: 0.98, weighed: 120, kept: 24, bystanders: false };
+const REACH: Reach = Reach { least: 0.01, cover: 0.98, weighed: 60, kept: 16, bystanders: false };
 
 /// A number pair of a check: P(this outcome | the finding is there), P(this outcome | it is not).
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -42,7 +42,7 @@ pub struct Past {
 }
 
 /// A case laid out for counting.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Laid {
     /// The sets of causes that explain it, as the book has it; all hold what was proved.
     pub(super) sets: Vec<Vec<usize>>,

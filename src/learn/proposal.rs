@@ -2,7 +2,7 @@
 
 use super::cases::{Sensors, called, past};
 use super::past::Past;
-use super::tally::{LearnError, Learned, Number, Tally, learn};
+use super::tally::{Layout, LearnError, Learned, Number, Tally, learn};
 use crate::belief::Parent;
 use crate::casebook::Case;
 use crate::ids::MachineId;
@@ -58,14 +58,28 @@ pub enum ProposeError {
     Learn(#[from] LearnError),
 }
 
-/// What was learned on one machine.
+/// What the cases of one machine are, as learning sees them.
 struct OnMachine<'k> {
     desk: Desk<'k>,
     sensors: Sensors,
     past: Vec<Past>,
     /// Place of each in the list of cases.
     places: Vec<usize>,
-    learned: Learned,
+}
+
+impl<'k> OnMachine<'k> {
+    fn of(knowledge: &'k Knowledge, machine: &MachineId, cases: &[&Case]) -> Result<Self, DeskError> {
+        let desk = Desk::for_case(knowledge, &Case::of(machine.clone()))?;
+        let sensors = Sensors::of(&desk);
+        let own = cases.iter().enumerate().filter(|(_, case)| case.machine == *machine);
+        let (places, past) =
+            own.filter_map(|(place, case)| Some((place, past(&desk, &sensors, case)?))).unzip();
+        Ok(Self { desk, sensors, past, places })
+    }
+
+    fn learn(&self, layout: &Layout<'_>, expected: &[f64]) -> Result<Learned, LearnError> {
+        learn(&self.desk.model.network, &self.sensors.all, layout, &called(&self.desk), expected)
+    }
 }
 
 /// Proposals from closed cases, those that contradict the author first, then by how far they move. `texts` are those
@@ -74,27 +88,24 @@ pub fn proposals(
     knowledge: &Knowledge,
     texts: &Texts,
     cases: &[&Case],
+    threads: usize,
 ) -> Result<Vec<Proposal>, ProposeError> {
-    let mut machines = Vec::new();
-    for id in knowledge.machines.keys() {
-        let desk = Desk::for_case(knowledge, &Case::of(id.clone()))?;
-        let sensors = Sensors::of(&desk);
-        let own = cases.iter().enumerate().filter(|(_, case)| case.machine == *id);
-        let (places, past): (Vec<usize>, Vec<Past>) =
-            own.filter_map(|(place, case)| Some((place, past(&desk, &sensors, case)?))).unzip();
-        let alone = vec![1.0; desk.model.network.causes().len()];
-        let learned = learn(&desk.model.network, &sensors.all, &past, &called(&desk), &alone)?;
-        machines.push(OnMachine { desk, sensors, past, places, learned });
-    }
+    let machines: Vec<OnMachine<'_>> =
+        knowledge.machines.keys().map(|id| OnMachine::of(knowledge, id, cases)).collect::<Result<_, _>>()?;
+    let layouts: Vec<Layout<'_>> = machines
+        .iter()
+        .map(|machine| Layout::of(&machine.desk.model.network, &machine.past, threads))
+        .collect::<Result<_, _>>()?;
+    let alone = |machine: &OnMachine<'_>| vec![1.0; machine.desk.model.network.causes().len()];
+    let first: Vec<Learned> = machines
+        .iter()
+        .zip(&layouts)
+        .map(|(machine, layout)| machine.learn(layout, &alone(machine)))
+        .collect::<Result<_, _>>()?;
     let mut all = Vec::new();
-    for place in 0..machines.len() {
-        let expected = expected(&machines, place);
-        let one = &mut machines[place];
-        if expected.iter().any(|factor| *factor != 1.0) {
-            let network = &one.desk.model.network;
-            one.learned = learn(network, &one.sensors.all, &one.past, &called(&one.desk), &expected)?;
-        }
-        all.extend(machines[place].proposals(texts));
+    for (place, machine) in machines.iter().enumerate() {
+        let learned = machine.learn(&layouts[place], &expected(&machines, &first, place))?;
+        all.extend(machine.proposals(texts, &learned));
     }
     let moved = |p: &Proposal| (p.tally.learned / p.tally.author).ln().abs();
     all.sort_by(|a, b| {
@@ -106,16 +117,16 @@ pub fn proposals(
 }
 
 /// For each cause of one machine what all other machines say of its rate, as a factor on the author's.
-fn expected(machines: &[OnMachine<'_>], own: usize) -> Vec<f64> {
+fn expected(machines: &[OnMachine<'_>], learned: &[Learned], own: usize) -> Vec<f64> {
     let causes = &machines[own].desk.model.causes;
     let mut factors: Vec<f64> = causes
         .iter()
         .map(|cause| {
-            let others = machines.iter().enumerate().filter(|(place, _)| *place != own);
+            let others = machines.iter().zip(learned).enumerate().filter(|(place, _)| *place != own);
             let (came, of) = others
-                .filter_map(|(_, other)| {
+                .filter_map(|(_, (other, learned))| {
                     let index = other.desk.model.cause(cause)?;
-                    other.learned.tallies.get(&Number::Rate(index)).map(|tally| (tally.came, tally.of))
+                    learned.tallies.get(&Number::Rate(index)).map(|tally| (tally.came, tally.of))
                 })
                 .fold((0.0, 0.0), |sum, one| (sum.0 + one.0, sum.1 + one.1));
             (super::tally::CASES_A_CAUSE + came) / (super::tally::CASES_A_CAUSE + of)
@@ -126,30 +137,25 @@ fn expected(machines: &[OnMachine<'_>], own: usize) -> Vec<f64> {
 }
 
 impl OnMachine<'_> {
-    fn proposals(&self, texts: &Texts) -> Vec<Proposal> {
-        let worth = |(_, tally): &(&Number, &Tally)| match tally.author {
-            author if author <= 0.0 => false,
-            author => {
-                let enough = tally.of.max(tally.came) >= FEWEST;
-                enough && (tally.learned / author).ln().abs() > 1e-3
-            }
+    fn proposals(&self, texts: &Texts, learned: &Learned) -> Vec<Proposal> {
+        let worth = |number: &Number, tally: &Tally| {
+            let enough = tally.of.max(tally.came) >= FEWEST && tally.author > 0.0;
+            let moves = match number {
+                Number::Rate(_) => (tally.learned / tally.author).ln().abs() >= FACTOR.ln(),
+                _ => (tally.learned - tally.author).abs() >= MOVES,
+            };
+            enough && moves && tally.differs()
         };
-        let mut proposals: Vec<Proposal> = self
-            .learned
-            .tallies
-            .iter()
-            .filter(worth)
-            .filter_map(|(number, tally)| self.proposal(texts, *number, tally))
-            .collect();
-        proposals.retain(|proposal| match proposal.what {
-            Meaning::Rate => (proposal.tally.learned / proposal.tally.author).ln().abs() >= FACTOR.ln(),
-            _ => (proposal.tally.learned - proposal.tally.author).abs() >= MOVES,
-        });
-        proposals
+        let wanted = learned.tallies.iter().filter(|(number, tally)| worth(number, tally));
+        let cases = |number: &Number| {
+            let all = learned.cases_of.get(number).into_iter().flatten();
+            all.map(|&place| self.places[place]).collect()
+        };
+        wanted.filter_map(|(number, tally)| self.proposal(texts, *number, tally, cases(number))).collect()
     }
 
     /// `None` for a number that stands in no file, like what is in no book.
-    fn proposal(&self, texts: &Texts, number: Number, tally: &Tally) -> Option<Proposal> {
+    fn proposal(&self, texts: &Texts, number: Number, tally: &Tally, cases: Vec<usize>) -> Option<Proposal> {
         let model = &self.desk.model;
         let (entry, place, what, to) = match number {
             Number::Rate(cause) => {
@@ -197,13 +203,8 @@ impl OnMachine<'_> {
             what,
             tally: *tally,
             change,
-            cases: self.cases(number),
+            cases,
         })
-    }
-
-    /// The cases that bear on a number.
-    fn cases(&self, number: Number) -> Vec<usize> {
-        self.learned.cases_of.get(&number).into_iter().flatten().map(|&place| self.places[place]).collect()
     }
 }
 

@@ -7,6 +7,7 @@ use statrs::distribution::{Beta, ContinuousCDF, Gamma};
 use super::local::{live, seen, strength};
 use super::past::{Ancestry, Laid, Past, Sensor, Trial};
 use crate::belief::{BeliefError, Cause, Finding, Network, NetworkError, Parent};
+use crate::rehearse::in_parallel;
 
 /// The author's rate of a cause is worth so many cases of that cause.
 pub const CASES_A_CAUSE: f64 = 2.0;
@@ -14,6 +15,9 @@ pub const CASES_A_CAUSE: f64 = 2.0;
 pub const CASES_A_LINK: f64 = 10.0;
 /// Rounds of counting; the numbers hardly move after so many.
 const ROUNDS: usize = 12;
+/// Tails of the intervals: half of one in twenty, half of one in five hundred.
+const IN_TWENTY: f64 = 0.025;
+const IN_FIVE_HUNDRED: f64 = 0.001;
 /// Numbers stay as far from never and always as vetting wants them.
 const PROBABLE: (f64, f64) = (0.002, 0.998);
 
@@ -43,12 +47,19 @@ pub struct Tally {
     pub learned: f64,
     /// 95 in 100 of what is believed of it lies in here.
     pub interval: (f64, f64),
+    /// 998 in 1000 lie in here.
+    pub widest: (f64, f64),
 }
 
 impl Tally {
-    /// Whether the author's number lies outside of what is believed now.
-    pub fn contradicts(&self) -> bool {
+    /// Whether the author's number lies outside of the interval: worth a proposal. One in twenty does by chance.
+    pub fn differs(&self) -> bool {
         self.author < self.interval.0 || self.author > self.interval.1
+    }
+
+    /// Whether it lies outside of nearly all that can be believed now: the cases contradict the author.
+    pub fn contradicts(&self) -> bool {
+        self.author < self.widest.0 || self.author > self.widest.1
     }
 }
 
@@ -78,35 +89,63 @@ struct Counts {
 /// A case bears on a number when this much of it does.
 const BEARS: f64 = 0.5;
 
+/// Cases laid out for counting, each with its place in the list given. Laying out is what takes time; one layout serves
+/// several rounds of learning.
+#[derive(Debug, Clone)]
+pub struct Layout<'p>(Vec<(usize, &'p Past, Laid)>);
+
+impl<'p> Layout<'p> {
+    /// Lays cases out, so many at a time. What contradicts itself or is too large teaches nothing and is left out.
+    pub fn of(network: &Network, past: &'p [Past], threads: usize) -> Result<Self, LearnError> {
+        let ancestry = Ancestry::of(network);
+        let laid = in_parallel(threads, past.len(), &|place, done| {
+            let laid = past[place].laid(network, &ancestry);
+            done();
+            laid
+        });
+        let mut all = Vec::new();
+        for (place, laid) in laid.into_iter().enumerate() {
+            match laid {
+                Ok(laid) => all.push((place, &past[place], laid)),
+                Err(BeliefError::Impossible { .. } | BeliefError::TooLarge { .. }) => {}
+                Err(other) => return Err(other.into()),
+            }
+        }
+        Ok(Self(all))
+    }
+}
+
 /// Learns from closed cases of one machine. `called` is P(a caller names the symptom | it is there), by finding, where
 /// callers name it: causes that nobody calls about are rarer among calls than on machines. `expected` multiplies the
 /// author's rate of each cause: what the other machines say of it (1 where they say nothing).
 pub fn learn(
     network: &Network,
     sensors: &[Sensor],
-    past: &[Past],
+    layout: &Layout<'_>,
     called: &BTreeMap<usize, f64>,
     expected: &[f64],
 ) -> Result<Learned, LearnError> {
-    let ancestry = Ancestry::of(network);
-    let mut laid = Vec::new();
-    for (place, case) in past.iter().enumerate() {
-        match case.laid(network, &ancestry) {
-            Ok(own) => laid.push((place, case, own)),
-            // What contradicts itself teaches nothing.
-            Err(BeliefError::Impossible { .. } | BeliefError::TooLarge { .. }) => {}
-            Err(other) => return Err(other.into()),
-        }
-    }
     let mut now = (network.clone(), sensors.to_vec());
     let (mut tallies, mut cases_of) = (BTreeMap::new(), BTreeMap::new());
     for _ in 0..ROUNDS {
-        let counts = counted(&now.0, sensors, &laid);
+        let counts = counted(&now.0, sensors, &layout.0);
         tallies = weighed((network, &now.0, sensors), &counts, called, expected);
         cases_of = counts.cases;
         now = with(network, sensors, &tallies)?;
     }
     Ok(Learned { network: now.0, sensors: now.1, tallies, cases_of })
+}
+
+impl Learned {
+    /// The author's numbers with only those learned that are wanted.
+    pub fn only(
+        &self,
+        (network, sensors): (&Network, &[Sensor]),
+        wanted: impl Fn(&Tally) -> bool,
+    ) -> Result<(Network, Vec<Sensor>), LearnError> {
+        let kept = self.tallies.iter().filter(|(_, tally)| wanted(tally));
+        Ok(with(network, sensors, &kept.map(|(number, tally)| (*number, *tally)).collect())?)
+    }
 }
 
 /// Why nothing was learned.
@@ -271,20 +310,26 @@ fn weighed(
 fn rate(author: f64, expected: f64, came: f64, of: f64) -> Tally {
     let shape = CASES_A_CAUSE + came;
     let scale = CASES_A_CAUSE / expected.max(1e-3) + of;
-    let bounds = Gamma::new(shape, scale)
-        .map_or((0.0, f64::MAX), |believed| (believed.inverse_cdf(0.025), believed.inverse_cdf(0.975)));
     let held = |factor: f64| (author * factor).clamp(1e-4, 0.5);
-    Tally { author, came, of, learned: held(shape / scale), interval: (held(bounds.0), held(bounds.1)) }
+    let bounds = |tail: f64| {
+        Gamma::new(shape, scale).map_or((1e-4, 0.5), |believed| {
+            (held(believed.inverse_cdf(tail)), held(believed.inverse_cdf(1.0 - tail)))
+        })
+    };
+    let (interval, widest) = (bounds(IN_TWENTY), bounds(IN_FIVE_HUNDRED));
+    Tally { author, came, of, learned: held(shape / scale), interval, widest }
 }
 
 /// A probability: Beta with the author's number as mean and worth [`CASES_A_LINK`] cases.
 fn chance(author: f64, came: f64, of: f64) -> Tally {
     let yes = CASES_A_LINK * author + came;
     let no = CASES_A_LINK * (1.0 - author) + (of - came).max(0.0);
-    let bounds = Beta::new(yes.max(1e-3), no.max(1e-3))
-        .map_or((0.0, 1.0), |believed| (believed.inverse_cdf(0.025), believed.inverse_cdf(0.975)));
+    let bounds = |tail: f64| {
+        Beta::new(yes.max(1e-3), no.max(1e-3))
+            .map_or((0.0, 1.0), |believed| (believed.inverse_cdf(tail), believed.inverse_cdf(1.0 - tail)))
+    };
     let learned = (yes / (yes + no)).clamp(PROBABLE.0, PROBABLE.1);
-    Tally { author, came, of, learned, interval: bounds }
+    Tally { author, came, of, learned, interval: bounds(IN_TWENTY), widest: bounds(IN_FIVE_HUNDRED) }
 }
 
 /// The author's network and sensors with these numbers in place.

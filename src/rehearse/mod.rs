@@ -27,5 +27,6 @@ pub use effect::effect;
 pub use invent::{Invented, invent};
 pub use policy::Policy;
 pub use score::{BANDS, CaseScore, FEW, Figures, Known, Named, Scores, score};
+pub(crate) use simulate::in_parallel;
 pub use simulate::{Mean, Row, Simulation, SimulationError, simulate};
 pub use world::{Nameable, World};

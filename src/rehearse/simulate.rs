@@ -145,7 +145,7 @@ fn on_one_machine(
 }
 
 /// What `of` says of each number, in their order, so many at a time. It is handed a count of those done before.
-pub(super) fn in_parallel<R: Send>(
+pub(crate) fn in_parallel<R: Send>(
     threads: usize,
     count: usize,
     of: &(dyn Fn(usize, &dyn Fn() -> usize) -> R + Sync),

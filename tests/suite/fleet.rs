@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use handlamp::belief::{self, Cause, Check, Evidence, Finding, Item, Link, Moment, Network, Parent};
-use handlamp::learn::{Past, Sensor, Trial, learn};
+use handlamp::learn::{Layout, Past, Sensor, Tally, Trial, learn};
 use handlamp::rehearse::{Nameable, World};
 use handlamp::weights::generate::Dice;
 
@@ -32,6 +32,8 @@ pub(crate) struct Fleet {
 pub(crate) struct Scores {
     pub(crate) author: f64,
     pub(crate) learned: f64,
+    /// With only those numbers learned that would be proposed.
+    pub(crate) proposed: f64,
     pub(crate) truth: f64,
 }
 
@@ -123,10 +125,14 @@ impl Fleet {
         let expected = vec![1.0; self.author.network.causes().len()];
         let after = |count: &usize| {
             let past: Vec<Past> = calls[..*count].iter().map(|call| call.past.clone()).collect();
-            let learned = learn(&self.author.network, &self.author.sensors, &past, &called, &expected)
-                .expect("it can be learned from");
+            let (network, sensors) = (&self.author.network, self.author.sensors.as_slice());
+            let layout = Layout::of(network, &past, 1).expect("it can be laid out");
+            let learned =
+                learn(network, sensors, &layout, &called, &expected).expect("it can be learned from");
+            let proposed = learned.only((network, sensors), Tally::differs).expect("a network");
             let numbers = Numbers { network: learned.network, sensors: learned.sensors };
-            Scores { author, learned: score(&numbers), truth }
+            let proposed = Numbers { network: proposed.0, sensors: proposed.1 };
+            Scores { author, learned: score(&numbers), proposed: score(&proposed), truth }
         };
         counts.iter().map(after).collect()
     }
