@@ -6,22 +6,51 @@ use std::path::{Path, PathBuf};
 use super::lesson::{Weighed, undecided, weigh};
 use super::lines::Lines;
 use super::talk::stored;
-use super::{CommandError, Context, Outcome, Result, recording};
+use super::{CommandError, Context, Outcome, Result, recording, replayed};
+use crate::casebook::Store;
 use crate::casebook::lesson::{LessonLine, LessonRecord};
 use crate::diag::harmless;
 use crate::ids::LessonId;
 use crate::knowledge::edit::{Place, Scalar, set};
 use crate::knowledge::{Knowledge, Lesson, Texts};
+use crate::rehearse::{Loss, Named, compare};
 use crate::render::json;
-use crate::view::{Page, words};
+use crate::view::{Page, Words, rehearsal, words};
 
-/// Shows how well recorded cases are diagnosed before and after.
+/// The latest closed cases of the store that a lesson is rehearsed on.
+const RECORDED: usize = 150;
+/// Fewer than these are eked out with invented ones.
+const FEW: usize = 30;
+/// So many invented cases a machine.
+const INVENTED: usize = 30;
+
+/// How well cases are diagnosed before and after: those closed here, or invented ones where there are few.
 pub(super) fn rehearsed(
-    _before: &Knowledge,
-    _after: &Knowledge,
-    _page: &mut Page,
-    _context: &Context,
+    before: &Knowledge,
+    after: &Knowledge,
+    page: &mut Page,
+    context: &Context,
 ) -> Result<()> {
+    let store = Store::at(&context.store()?);
+    let mut cases = replayed::of_store(&store, before, context)?;
+    let told = |named: &Named| named.case.last_remedy().is_some();
+    cases.retain(told);
+    cases.drain(..cases.len().saturating_sub(RECORDED));
+    page.heading("Rehearsal before and after");
+    if cases.len() < FEW {
+        let closed = words::count(cases.len(), "closed case", "closed cases");
+        page.text(format!("Only {closed} here; these are invented ones, drawn from the knowledge before."));
+        cases = replayed::invented(before, INVENTED * before.machines.len(), 1)?;
+    } else {
+        page.text("On the latest cases that were closed here.");
+    }
+    let old = replayed::judged(before, &cases, context);
+    let new = replayed::judged(after, &replayed::taken_by(after, &cases), context);
+    let comparison = compare(&old, &new);
+    page.0.extend(rehearsal::difference(&old, &new, &comparison).0);
+    if let Some(why) = comparison.fails(Loss::default()) {
+        page.text(Words::new().strong("It gets worse: ").plain(why));
+    }
     Ok(())
 }
 

@@ -101,7 +101,7 @@ pub(super) fn recorded(paths: &[PathBuf], knowledge: &Knowledge, context: &mut C
 }
 
 /// The same cases as another version of the knowledge takes them.
-fn taken_by(knowledge: &Knowledge, cases: &[Named]) -> Vec<Named> {
+pub(super) fn taken_by(knowledge: &Knowledge, cases: &[Named]) -> Vec<Named> {
     let fitted =
         |named: &Named| Some(Named { name: named.name.clone(), case: fit(&named.case, knowledge).ok()?.0 });
     cases.iter().filter_map(fitted).collect()

@@ -2,10 +2,13 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::belief::{self, BeliefError, Cause, Evidence, Item, Network, NetworkError, Reach};
+use super::local::{live, seen};
+use crate::belief::{self, Cause, Evidence, Item, Network};
 
-/// How far sets of causes are looked for.
-const REACH: Reach = Reach { least: 0.01, cover: 0.98, weighed: 60, kept: 16, bystanders: false };
+/// So many causes are looked at besides what was proved…
+const BESIDES: usize = 5;
+/// …and so many where nothing was.
+const CANDIDATES: usize = 10;
 
 /// A number pair of a check: P(this outcome | the finding is there), P(this outcome | it is not).
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -56,34 +59,69 @@ pub(super) struct Laid {
 
 impl Past {
     /// Lays the case out once; counting goes over it many times.
-    pub(super) fn laid(&self, network: &Network, ancestry: &Ancestry) -> Result<Laid, BeliefError> {
-        let sure = self
-            .proved
-            .iter()
-            .fold(network.clone(), |network, &cause| with_certain(&network, cause).unwrap_or(network));
-        let posterior = belief::posterior(&sure, &self.evidence)?;
-        let found = belief::leading(&sure, &self.evidence, &posterior, REACH)?;
-        let mut sets: Vec<Vec<usize>> = found.into_iter().map(|set| set.causes).collect();
-        for set in &mut sets {
-            set.extend(self.proved.iter().copied());
-            set.sort_unstable();
-            set.dedup();
-        }
-        sets.sort();
-        sets.dedup();
+    pub(super) fn laid(&self, network: &Network, ancestry: &Ancestry) -> Laid {
         let mut chosen = BTreeSet::new();
         for &symptom in &self.named {
             chosen.extend(ancestry.tied(symptom));
         }
-        Ok(Laid { sets, ratios: ratios(&self.evidence), chosen, happened: posterior.circumstances })
+        let ratios = ratios(&self.evidence);
+        let happened = happened(network, &self.evidence);
+        let sets = sets(network, &self.proved, &ratios, &happened);
+        Laid { sets, ratios, chosen, happened }
     }
 }
 
-/// The network in which one cause is there for sure.
-fn with_certain(network: &Network, cause: usize) -> Result<Network, NetworkError> {
-    let mut causes: Vec<Cause> = network.causes().to_vec();
-    causes[cause].base = 1.0;
-    Network::new(network.circumstances().to_vec(), causes, network.findings().to_vec())
+/// What was proved, alone and with up to two of those causes that explain most besides; with nothing proved one or two of
+/// those that explain most.
+fn sets(
+    network: &Network,
+    proved: &BTreeSet<usize>,
+    ratios: &BTreeMap<usize, f64>,
+    happened: &[f64],
+) -> Vec<Vec<usize>> {
+    let live = live(network, ratios.keys().copied());
+    let odds = ln_odds(network, happened);
+    let base: Vec<usize> = proved.iter().copied().collect();
+    let with = |more: &[usize]| {
+        let mut set: Vec<usize> = base.iter().chain(more).copied().collect();
+        set.sort_unstable();
+        set
+    };
+    let gain = |cause: usize| odds[cause] + seen(network, &with(&[cause]), &live, ratios).ln;
+    let mut others: Vec<(f64, usize)> = (0..network.causes().len())
+        .filter(|&cause| !proved.contains(&cause) && network.causes()[cause].base > 0.0)
+        .map(|cause| (gain(cause), cause))
+        .collect();
+    others.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    others.truncate(if proved.is_empty() { CANDIDATES } else { BESIDES });
+    let mut sets: Vec<Vec<usize>> = if proved.is_empty() { Vec::new() } else { vec![base.clone()] };
+    for (place, &(_, one)) in others.iter().enumerate() {
+        sets.push(with(&[one]));
+        sets.extend(others[place + 1..].iter().take(BESIDES).map(|&(_, other)| with(&[one, other])));
+    }
+    sets
+}
+
+/// P(happened) of each circumstance after what was said of it.
+fn happened(network: &Network, evidence: &Evidence) -> Vec<f64> {
+    let mut odds: Vec<[f64; 2]> = network.circumstances().iter().map(|c| [1.0 - c.usual, c.usual]).collect();
+    for item in &evidence.0 {
+        if let Item::Circumstance { index, likelihood } = item {
+            odds[*index][0] *= likelihood[0];
+            odds[*index][1] *= likelihood[1];
+        }
+    }
+    odds.into_iter().map(|[not, so]| so / (so + not).max(f64::MIN_POSITIVE)).collect()
+}
+
+/// ln odds of each cause with what is known of its circumstances.
+pub(super) fn ln_odds(network: &Network, happened: &[f64]) -> Vec<f64> {
+    let of = |cause: &Cause| {
+        let spared: f64 = cause.after.iter().map(|&(c, chance)| 1.0 - chance * happened[c]).product();
+        let there = (1.0 - (1.0 - cause.base) * spared).clamp(1e-9, 1.0 - 1e-9);
+        (there / (1.0 - there)).ln()
+    };
+    network.causes().iter().map(of).collect()
 }
 
 /// What the answers say of each finding by itself, the others of the same answer taken as normal.

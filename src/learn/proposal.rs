@@ -2,10 +2,10 @@
 
 use super::cases::{Sensors, called, past};
 use super::past::Past;
-use super::tally::{Layout, LearnError, Learned, Number, Tally, learn};
+use super::tally::{CASES_A_CAUSE, Layout, LearnError, Learned, Number, Tally, learn};
 use crate::belief::Parent;
 use crate::casebook::Case;
-use crate::ids::MachineId;
+use crate::ids::{CauseId, MachineId};
 use crate::knowledge::edit::{Place, Scalar, at};
 use crate::knowledge::{Change, FindingKind, Knowledge, Texts};
 use crate::walk::{Desk, DeskError};
@@ -77,6 +77,16 @@ impl<'k> OnMachine<'k> {
         Ok(Self { desk, sensors, past, places })
     }
 
+    /// For each cause 1 where a case can prove it, else 0: what is only handed over is never seen to be cured, and what is in
+    /// no book has no remedy.
+    fn provable(&self) -> Vec<f64> {
+        let cures = |cause: &CauseId| {
+            self.desk.view.remedies.iter().any(|r| r.cures.value == *cause && !r.hands_over)
+        };
+        let causes = self.desk.model.causes.iter().map(|cause| f64::from(u8::from(cures(cause))));
+        causes.chain([0.0]).collect()
+    }
+
     fn learn(&self, layout: &Layout<'_>, expected: &[f64]) -> Result<Learned, LearnError> {
         learn(&self.desk.model.network, &self.sensors.all, layout, &called(&self.desk), expected)
     }
@@ -95,12 +105,11 @@ pub fn proposals(
     let layouts: Vec<Layout<'_>> = machines
         .iter()
         .map(|machine| Layout::of(&machine.desk.model.network, &machine.past, threads))
-        .collect::<Result<_, _>>()?;
-    let alone = |machine: &OnMachine<'_>| vec![1.0; machine.desk.model.network.causes().len()];
+        .collect();
     let first: Vec<Learned> = machines
         .iter()
         .zip(&layouts)
-        .map(|(machine, layout)| machine.learn(layout, &alone(machine)))
+        .map(|(machine, layout)| machine.learn(layout, &machine.provable()))
         .collect::<Result<_, _>>()?;
     let mut all = Vec::new();
     for (place, machine) in machines.iter().enumerate() {
@@ -129,10 +138,11 @@ fn expected(machines: &[OnMachine<'_>], learned: &[Learned], own: usize) -> Vec<
                     learned.tallies.get(&Number::Rate(index)).map(|tally| (tally.came, tally.of))
                 })
                 .fold((0.0, 0.0), |sum, one| (sum.0 + one.0, sum.1 + one.1));
-            (super::tally::CASES_A_CAUSE + came) / (super::tally::CASES_A_CAUSE + of)
+            (CASES_A_CAUSE + came) / (CASES_A_CAUSE + of)
         })
         .collect();
-    factors.push(1.0);
+    factors.push(0.0);
+    factors.iter_mut().zip(machines[own].provable()).for_each(|(factor, provable)| *factor *= provable);
     factors
 }
 

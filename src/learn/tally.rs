@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use statrs::distribution::{Beta, ContinuousCDF, Gamma};
 
 use super::local::{live, seen, strength};
-use super::past::{Ancestry, Laid, Past, Sensor, Trial};
-use crate::belief::{BeliefError, Cause, Finding, Network, NetworkError, Parent};
+use super::past::{Ancestry, Laid, Past, Sensor, Trial, ln_odds};
+use crate::belief::{Cause, Finding, Network, NetworkError, Parent};
 use crate::rehearse::in_parallel;
 
 /// The author's rate of a cause is worth so many cases of that cause.
@@ -95,29 +95,22 @@ const BEARS: f64 = 0.5;
 pub struct Layout<'p>(Vec<(usize, &'p Past, Laid)>);
 
 impl<'p> Layout<'p> {
-    /// Lays cases out, so many at a time. What contradicts itself or is too large teaches nothing and is left out.
-    pub fn of(network: &Network, past: &'p [Past], threads: usize) -> Result<Self, LearnError> {
+    /// Lays cases out, so many at a time.
+    pub fn of(network: &Network, past: &'p [Past], threads: usize) -> Self {
         let ancestry = Ancestry::of(network);
         let laid = in_parallel(threads, past.len(), &|place, done| {
             let laid = past[place].laid(network, &ancestry);
             done();
             laid
         });
-        let mut all = Vec::new();
-        for (place, laid) in laid.into_iter().enumerate() {
-            match laid {
-                Ok(laid) => all.push((place, &past[place], laid)),
-                Err(BeliefError::Impossible { .. } | BeliefError::TooLarge { .. }) => {}
-                Err(other) => return Err(other.into()),
-            }
-        }
-        Ok(Self(all))
+        Self(laid.into_iter().enumerate().map(|(place, laid)| (place, &past[place], laid)).collect())
     }
 }
 
 /// Learns from closed cases of one machine. `called` is P(a caller names the symptom | it is there), by finding, where
 /// callers name it: causes that nobody calls about are rarer among calls than on machines. `expected` multiplies the
-/// author's rate of each cause: what the other machines say of it (1 where they say nothing).
+/// author's rate of each cause: what the other machines say of it (1 where they say nothing, 0 where no case can prove it,
+/// so that nothing is learned of its rate).
 pub fn learn(
     network: &Network,
     sensors: &[Sensor],
@@ -148,16 +141,10 @@ impl Learned {
     }
 }
 
-/// Why nothing was learned.
+/// What was learned makes no network.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
-pub enum LearnError {
-    /// A case could not be weighed.
-    #[error(transparent)]
-    Belief(#[from] BeliefError),
-    /// What was learned makes no network.
-    #[error("what was learned makes no network: {0}")]
-    Network(#[from] NetworkError),
-}
+#[error("what was learned makes no network: {0}")]
+pub struct LearnError(#[from] NetworkError);
 
 fn counted(network: &Network, sensors: &[Sensor], laid: &[(usize, &Past, Laid)]) -> Counts {
     let mut counts = Counts {
@@ -195,7 +182,7 @@ struct OfCase {
 
 fn of_case(network: &Network, case: &Past, laid: &Laid) -> OfCase {
     let live = live(network, laid.ratios.keys().copied());
-    let odds = rates(network, &laid.happened);
+    let odds = ln_odds(network, &laid.happened);
     let all: Vec<_> = laid.sets.iter().map(|set| seen(network, set, &live, &laid.ratios)).collect();
     let ln = |place: usize| all[place].ln + laid.sets[place].iter().map(|&cause| odds[cause]).sum::<f64>();
     let largest = (0..all.len()).map(ln).fold(f64::NEG_INFINITY, f64::max);
@@ -243,16 +230,6 @@ impl Counts {
     }
 }
 
-/// ln odds of each cause with what is known of its circumstances.
-fn rates(network: &Network, happened: &[f64]) -> Vec<f64> {
-    let ln_odds = |cause: &Cause| {
-        let spared: f64 = cause.after.iter().map(|&(c, chance)| 1.0 - chance * happened[c]).product();
-        let there = (1.0 - (1.0 - cause.base) * spared).clamp(1e-9, 1.0 - 1e-9);
-        (there / (1.0 - there)).ln()
-    };
-    network.causes().iter().map(ln_odds).collect()
-}
-
 /// P(somebody calls | only this cause), nearly: the chance that a symptom that it brings about is there and named.
 fn calls(network: &Network, called: &BTreeMap<usize, f64>) -> Vec<f64> {
     let quiet: Vec<Finding> = network
@@ -287,10 +264,12 @@ fn weighed(
 ) -> BTreeMap<Number, Tally> {
     let mut tallies = BTreeMap::new();
     let calls = calls(now, called);
-    let worth = |cause: usize| author.causes()[cause].base * calls[cause];
+    let learns = |cause: usize| expected[cause] > 0.0;
+    let worth = |cause: usize| if learns(cause) { author.causes()[cause].base * calls[cause] } else { 0.0 };
     let all: f64 = (0..calls.len()).map(worth).sum();
-    let cases: f64 = counts.causes.iter().sum();
-    for (cause, own) in author.causes().iter().enumerate().filter(|(_, own)| own.base > 0.0) {
+    let cases: f64 =
+        counts.causes.iter().enumerate().filter(|(cause, _)| learns(*cause)).map(|(_, n)| n).sum();
+    for (cause, own) in author.causes().iter().enumerate().filter(|(c, own)| own.base > 0.0 && learns(*c)) {
         let of = cases * worth(cause) / all.max(f64::MIN_POSITIVE);
         tallies.insert(Number::Rate(cause), rate(own.base, expected[cause], counts.causes[cause], of));
     }

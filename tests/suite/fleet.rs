@@ -126,7 +126,7 @@ impl Fleet {
         let after = |count: &usize| {
             let past: Vec<Past> = calls[..*count].iter().map(|call| call.past.clone()).collect();
             let (network, sensors) = (&self.author.network, self.author.sensors.as_slice());
-            let layout = Layout::of(network, &past, 1).expect("it can be laid out");
+            let layout = Layout::of(network, &past, 1);
             let learned =
                 learn(network, sensors, &layout, &called, &expected).expect("it can be learned from");
             let proposed = learned.only((network, sensors), Tally::differs).expect("a network");
