@@ -120,6 +120,13 @@ pub(super) fn against(
     told((&before, &old), (after, &new), loss, context)
 }
 
+/// So many invented cases, by name.
+pub(super) fn invented(knowledge: &Knowledge, cases: usize, seed: u64) -> Result<Vec<Named>> {
+    let until = INVENTED_UNTIL.parse::<jiff::Timestamp>().unwrap_or_default();
+    let all = invent(knowledge, cases, seed, until).map_err(|error| unthinkable(&error))?;
+    Ok(all.iter().map(|invented| Named { name: invented.id.to_string(), case: invented.case() }).collect())
+}
+
 pub(super) fn simulated(
     after: &Knowledge,
     (cases, seed, machine): (usize, u64, Option<MachineId>),
@@ -127,14 +134,8 @@ pub(super) fn simulated(
     context: &mut Context,
 ) -> Result {
     let before = version(other, context)?;
-    let until = INVENTED_UNTIL.parse::<jiff::Timestamp>().unwrap_or_default();
-    let all =
-        invent(&before, cases * before.machines.len(), seed, until).map_err(|error| unthinkable(&error))?;
-    let named: Vec<Named> = all
-        .iter()
-        .map(|invented| Named { name: invented.id.to_string(), case: invented.case() })
-        .filter(|named| machine.as_ref().is_none_or(|machine| named.case.machine == *machine))
-        .collect();
+    let mut named = invented(&before, cases * before.machines.len(), seed)?;
+    named.retain(|named| machine.as_ref().is_none_or(|machine| named.case.machine == *machine));
     let old = judged(&before, &named, context);
     let new = judged(after, &taken_by(after, &named), context);
     told((&before, &old), (after, &new), loss, context)
