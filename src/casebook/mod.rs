@@ -11,6 +11,7 @@ pub mod log;
 mod model;
 mod read;
 mod read_event;
+pub mod searches;
 pub mod set_up;
 pub mod sheet;
 mod store;

@@ -2,7 +2,7 @@
 
 use super::context::readable;
 use super::talk::{Talk, stored};
-use super::{CommandError, Context, Outcome, Result, diagnose, find};
+use super::{CommandError, Context, Outcome, Result, diagnose, find, week};
 use crate::casebook::{CaseId, Closing, Entry, Recorded, Store, export, fit};
 use crate::knowledge::Knowledge;
 use crate::render::{json, markdown, plain};
@@ -11,7 +11,7 @@ use crate::view::{Page, cases, words};
 use crate::walk::{Step, understand};
 use crate::weights::proof::Proof;
 
-/// Cases: list, show, continue, correct, report, close, export
+/// Cases: list, show, continue, correct, report, close, export, week
 #[derive(Debug, clap::Args)]
 #[command(before_help = "\
 Examples:
@@ -47,6 +47,11 @@ enum What {
     /// Close a case
     #[command(before_help = "Examples:\n  handlamp case close 2026-11-25-001 --as gone-not-proved\n")]
     Close(Close),
+    /// The manager's figures: what recurs, how cases ended, what cost minutes for nothing
+    #[command(
+        before_help = "Examples:\n  handlamp case week\n  handlamp case week --by team --form html > week.html\n  handlamp case week --price-per-kg 3.20 --currency EUR --fills-an-hour 420\n"
+    )]
+    Week(week::Args),
     /// The case as a file that replays
     #[command(before_help = "Examples:\n  handlamp case export 2026-11-25-001\n")]
     Export(Named),
@@ -117,6 +122,7 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
         What::Correct(correct) => self::correct(&store, correct, context),
         What::Report(report) => self::report(&store, report, context),
         What::Close(close) => self::close(&store, close, context),
+        What::Week(args) => week::run(args, &store, context),
         What::Export(named) => {
             let id = named_or_last(&store, named.id.as_deref())?;
             let case = store.read(&id).map_err(stored)?.case;

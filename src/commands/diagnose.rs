@@ -33,6 +33,9 @@ pub(super) struct Args {
     /// Keep the case of --answers in the store
     #[arg(long, requires = "answers")]
     keep: bool,
+    /// The team whose case it is, for the manager's week; also HANDLAMP_TEAM
+    #[arg(long, value_name = "NAME", env = "HANDLAMP_TEAM", hide_env = true)]
+    team: Option<String>,
     /// The machine, if it is known already
     #[arg(long, value_name = "ID", conflicts_with = "answers")]
     machine: Option<String>,
@@ -48,6 +51,7 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
     let complaint = (!args.words.is_empty()).then(|| args.words.join(" "));
     let index = find::index(context)?;
     let mut case = Case::of(id);
+    case.team = team(args.team.as_deref())?;
     case.opening.danger = complaint.clone().filter(|words| dangerous(&knowledge, &index, words));
     let mut talk = Talk::new(&knowledge, index, Store::at(&context.store()?), complaint.clone());
     let first = talk.walker().begin(case, machine.is_some());
@@ -63,6 +67,15 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
         context.json(&json::diagnosis(&knowledge, assessment, &proposed))?;
     }
     Ok(Outcome::Done)
+}
+
+/// A team by its short name.
+fn team(name: Option<&str>) -> Result<Option<String>> {
+    let Some(name) = name.map(str::trim).filter(|name| !name.is_empty()) else { return Ok(None) };
+    if crate::ids::well_formed(name) {
+        return Ok(Some(name.to_owned()));
+    }
+    Err(CommandError::usage("A team's name is lower-case words joined by hyphens, like coast or north-2."))
 }
 
 /// Whether to make safe before anything is asked: the words say so, or what fits them best does.

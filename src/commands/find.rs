@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use super::{CommandError, Context, Kind as ErrorKind, Outcome, Result, show};
+use crate::casebook::searches::Misses;
 use crate::diag::{Sources, harmless};
 use crate::graph::{Node, machine_view};
 use crate::ids;
@@ -65,6 +66,12 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
         kind && of_machine.as_ref().is_none_or(|here| here.contains(&(hit.kind.as_str(), hit.id.clone())))
     };
     let mut left: Vec<Hit> = found.into_iter().filter(wanted).collect();
+    if left.is_empty()
+        && let Ok(store) = context.store()
+    {
+        // Somebody may write what was looked for; a store that cannot be written hinders nobody.
+        let _ = Misses::at(&store).add(&query, (context.clock)());
+    }
     let more = left.len() > usize::from(args.most);
     left.truncate(usize::from(args.most));
     if context.options.json {

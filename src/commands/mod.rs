@@ -29,6 +29,7 @@ mod show;
 mod sums;
 mod talk;
 mod telling;
+mod week;
 mod weights;
 
 use std::io::Write;

@@ -8,10 +8,11 @@ use super::diagnose::unthinkable;
 use super::progress::Counter;
 use super::talk::stored;
 use super::{CommandError, Context, Outcome, Result, replayed, show};
+use crate::casebook::searches::Misses;
 use crate::casebook::{Store, record};
 use crate::ids::MachineId;
 use crate::knowledge::Knowledge;
-use crate::rehearse::{Policy, Simulation, invent, simulate};
+use crate::rehearse::{Policy, Simulation, invent, searches, simulate};
 use crate::render::json;
 use crate::view::{Page, rehearsal, words};
 
@@ -159,6 +160,11 @@ fn write_store(
     };
     let records = invented.iter().map(bytes).collect::<Result<Vec<_>>>()?;
     store.create_all(&records).map_err(stored)?;
+    let misses = Misses::at(folder);
+    for (at, words) in searches(cases / 50, seed, until) {
+        let written = misses.add(words, at);
+        written.map_err(|error| CommandError::store(format!("{shown} could not be written: {error}.")))?;
+    }
     let mut page = Page::default();
     page.text(format!(
         "{} in {shown}, seed {seed}, up to {day}.",

@@ -282,6 +282,7 @@ fn blank(case: &Case, knowledge: &Knowledge) -> Case {
             version: knowledge.version.clone(),
             hash: Some(knowledge.hash.clone()),
         }),
+        team: case.team.clone(),
         ..Case::of(case.machine.clone())
     }
 }

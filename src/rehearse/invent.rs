@@ -34,7 +34,7 @@ const PRODUCTS: &[(&str, f64)] = &[
 /// Teams of Hob & Tansy, its invented service partner.
 const TEAMS: &[&str] = &["north", "coast", "hills"];
 /// Machines in the invented fleet.
-const FLEET: usize = 300;
+const FLEET: usize = 1200;
 /// Weeks over which cases are spread.
 const WEEKS: i64 = 26;
 /// Of the questions asked, this share bears on what is wrong.
@@ -112,6 +112,26 @@ pub fn invent(
         });
     }
     Ok(invented)
+}
+
+/// What people of the invented fleet looked for in vain, each with its time.
+const LOOKED_FOR: &[&str] = &[
+    "metal detector beeps",
+    "label printer ribbon",
+    "shrink tunnel too cold",
+    "pallet wrapper film snaps",
+    "robot arm homing",
+];
+
+/// Invented searches that found nothing.
+pub fn searches(number: usize, seed: u64, until: Timestamp) -> Vec<(Timestamp, &'static str)> {
+    let one = |n: usize| {
+        let words = LOOKED_FOR[dice(seed, "looked for", n as u64).below(LOOKED_FOR.len())];
+        (start(seed ^ 0x5ea2c4, n as u64, until), words)
+    };
+    let mut all: Vec<_> = (0..number).map(one).collect();
+    all.sort_unstable();
+    all
 }
 
 /// On a working day, in working hours.

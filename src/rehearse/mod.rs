@@ -18,13 +18,14 @@ mod policy;
 mod record;
 mod score;
 mod simulate;
+pub mod week;
 mod world;
 
 pub use book::{SETTINGS, Setting};
 pub use compare::{Changed, Comparison, Loss, compare};
 pub use decisions::{Asked, Calls, Decisions, Idle, MOST_SITUATIONS, Moved, Stage, decisions};
 pub use effect::effect;
-pub use invent::{Invented, invent};
+pub use invent::{Invented, invent, searches};
 pub use policy::Policy;
 pub use score::{BANDS, CaseScore, FEW, Figures, Known, Named, Scores, score};
 pub(crate) use simulate::in_parallel;

@@ -22,6 +22,7 @@ pub mod setup;
 pub mod sums;
 pub mod tolerance;
 pub mod trial;
+pub mod week;
 pub mod weighing;
 pub mod words;
 

@@ -14,6 +14,7 @@ mod rule;
 mod set_ups;
 mod steps;
 mod trial;
+mod week;
 mod weighing;
 mod work;
 
@@ -34,6 +35,7 @@ pub use rehearsal::{ComparedOut, RehearsalOut, compared, recorded, simulated};
 pub use set_ups::{SetUpOut, SetUpsOut, set_up, set_ups};
 pub use steps::{CautionOut, StepOut, StepsOut, steps};
 pub use trial::{TrialOut, trial};
+pub use week::{WeekOut, week};
 pub use weighing::{WeighingOut, weighing};
 
 use crate::units::significant;
