@@ -2,7 +2,7 @@
 
 use super::context::readable;
 use super::talk::{Talk, stored};
-use super::{CommandError, Context, Outcome, Result, diagnose, find, week};
+use super::{CommandError, Context, Outcome, Result, diagnose, find, importing, week};
 use crate::casebook::{CaseId, Closing, Entry, Recorded, Store, export, fit};
 use crate::knowledge::Knowledge;
 use crate::render::{json, markdown, plain};
@@ -11,7 +11,7 @@ use crate::view::{Page, cases, words};
 use crate::walk::{Step, understand};
 use crate::weights::proof::Proof;
 
-/// Cases: list, show, continue, correct, report, close, export, week
+/// Cases: list, show, continue, correct, report, close, export, import, week
 #[derive(Debug, clap::Args)]
 #[command(before_help = "\
 Examples:
@@ -52,6 +52,11 @@ enum What {
         before_help = "Examples:\n  handlamp case week\n  handlamp case week --by team --form html > week.html\n  handlamp case week --price-per-kg 3.20 --currency EUR --fills-an-hour 420\n"
     )]
     Week(week::Args),
+    /// Cases of others; those that are here already are recognised
+    #[command(
+        before_help = "Examples:\n  handlamp case import their-store\n  handlamp case import call.yaml\n"
+    )]
+    Import(importing::Args),
     /// The case as a file that replays
     #[command(before_help = "Examples:\n  handlamp case export 2026-11-25-001\n")]
     Export(Named),
@@ -122,6 +127,7 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
         What::Correct(correct) => self::correct(&store, correct, context),
         What::Report(report) => self::report(&store, report, context),
         What::Close(close) => self::close(&store, close, context),
+        What::Import(args) => importing::run(args, &store, context),
         What::Week(args) => week::run(args, &store, context),
         What::Export(named) => {
             let id = named_or_last(&store, named.id.as_deref())?;

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
-use super::{CommandError, Context, Kind as ErrorKind, Outcome, Result, show};
+use super::{CommandError, Context, Kind as ErrorKind, Outcome, Result, memory, show};
 use crate::casebook::searches::Misses;
 use crate::diag::{Sources, harmless};
 use crate::graph::{Node, machine_view};
@@ -12,7 +12,7 @@ use crate::knowledge::{Asks, Knowledge, yaml};
 use crate::render::{diagnostics, json};
 use crate::search::{Hit, Index, Kind, SearchError, book, trial};
 use crate::view::entry::Entry;
-use crate::view::hits;
+use crate::view::{cases, hits};
 
 /// What in the knowledge fits these words; slips of the finger are forgiven
 #[derive(Debug, clap::Args)]
@@ -51,6 +51,8 @@ fn kinds() -> clap::builder::PossibleValuesParser {
     Kind::ALL.iter().map(|k| k.as_str()).collect::<Vec<_>>().into()
 }
 
+/// Closed cases shown besides.
+const MOST_CASES: usize = 3;
 /// Looked through before kinds and machines are sifted out.
 const LOOKED_THROUGH: usize = 200;
 
@@ -72,12 +74,19 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
         // Somebody may write what was looked for; a store that cannot be written hinders nobody.
         let _ = Misses::at(&store).add(&query, (context.clock)());
     }
+    // Closed cases are not of a kind of entry.
+    let memory = if args.kind.is_empty() { memory::memory(context)? } else { None };
+    let past = memory.map(|memory| memory.find(&query, MOST_CASES)).transpose().map_err(|e| unusable(&e))?;
+    let mut past = past.unwrap_or_default();
+    past.retain(|past| args.machine.as_ref().is_none_or(|machine| past.machine == *machine));
     let more = left.len() > usize::from(args.most);
     left.truncate(usize::from(args.most));
     if context.options.json {
-        context.json(&json::hits(&query, &left))?;
+        context.json(&json::hits(&query, &left, &past))?;
     } else {
-        context.page(&hits::page(&query, &left, more))?;
+        let mut page = hits::page(&query, &left, more);
+        cases::found(&mut page, &past);
+        context.page(&page)?;
     }
     Ok(Outcome::Done)
 }

@@ -2,13 +2,15 @@
 //! before the next question is shown.
 
 use super::lines::{LONGEST_LINE, Lines};
-use super::{CommandError, Context, Result};
+use super::{CommandError, Context, Result, memory};
 use crate::casebook::{Case, Record, Store, StoreError};
 use crate::knowledge::{Asks, FindingKind, Knowledge};
 use crate::search::{Index, talk};
-use crate::view::{Page, diagnosis, words};
+use crate::view::{self, Page, diagnosis, words};
 use crate::walk::{Ask, Input, Item, Show, State, Step, Walker, is_word, understand};
 
+/// Closed cases shown at most, of each sort.
+const SHOWN: usize = 3;
 /// Most symptoms proposed for the caller's words.
 const MOST_PROPOSED: usize = 5;
 
@@ -21,6 +23,8 @@ pub(super) struct Talk<'k> {
     record: Option<Record>,
     /// The complaint given on the command line, until it is asked for.
     words: Option<String>,
+    /// Whether it was said what is remembered of cases like this one.
+    remembered: bool,
     /// Lines of a run that a word broke into.
     begun: String,
 }
@@ -34,6 +38,7 @@ impl<'k> Talk<'k> {
             store,
             record: None,
             words,
+            remembered: false,
             begun: String::new(),
         }
     }
@@ -64,6 +69,7 @@ impl<'k> Talk<'k> {
                 page.text(format!("This is case {}. Every answer is kept at once.", record.id()));
                 context.aside_or_page(&page)?;
             }
+            self.remember(&step.state, context)?;
             self.propose(&mut step.state);
             let mut state = step.state;
             if let Ask::Over(_) = state.ask {
@@ -88,6 +94,33 @@ impl<'k> Talk<'k> {
                 .walker
                 .step(state, input)
                 .map_err(|e| CommandError::input(words::sentence(&e.to_string())))?;
+        }
+    }
+
+    /// Says once, when the symptom is confirmed, what is remembered of this machine and of cases like this one. It is no
+    /// evidence; what cannot be looked through is passed over.
+    fn remember(&mut self, state: &State, context: &mut Context) -> Result<()> {
+        let symptoms = memory::symptoms(&state.case);
+        if self.remembered || symptoms.is_empty() || matches!(state.ask, Ask::Over(_)) {
+            return Ok(());
+        }
+        self.remembered = true;
+        let Some(memory) = memory::memory(context)? else { return Ok(()) };
+        let own = self.record.as_ref().map(|record| record.id().to_string());
+        let machine = state.case.machine.as_str();
+        let serial = memory::serial(&state.case);
+        let before = serial.map(|serial| memory.before(machine, &serial, SHOWN)).transpose();
+        let words = state.case.complaint.as_deref().unwrap_or_default();
+        let like = memory.like(machine, &symptoms, words, SHOWN);
+        let (Ok(before), Ok(mut like)) = (before, like) else { return Ok(()) };
+        let mut before = before.unwrap_or_default();
+        let other = |past: &crate::search::past::Past| Some(&past.id) != own.as_ref();
+        before.retain(other);
+        like.retain(|past| other(past) && !before.iter().any(|known| known.id == past.id));
+        before.truncate(2);
+        match view::cases::remembered(self.knowledge, &before, &like) {
+            Some(page) => context.aside_or_page(&page),
+            None => Ok(()),
         }
     }
 

@@ -9,6 +9,7 @@ mod docs;
 mod fit;
 mod index;
 mod lexicon;
+pub mod past;
 pub mod talk;
 pub mod trial;
 mod words;

@@ -1,7 +1,7 @@
 //! A folder of records, one append-only file each: names, locks, whole files, and the first free id of a day.
 
 use std::fs::{self, File, OpenOptions};
-use std::io::{Read, Write};
+use std::io::{Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
 use super::error::{StoreError, not_readable, not_writable, shown};
@@ -12,6 +12,8 @@ use crate::ids::did_you_mean;
 /// The largest record, in bytes.
 pub(in crate::casebook) const LARGEST_RECORD: u64 = 8 << 20;
 
+/// The list of cases closed or taken in, beside the records.
+const CLOSED: &str = ".closed";
 /// So many drafts are open at a time.
 const SIDE_BY_SIDE: usize = 500;
 
@@ -93,6 +95,38 @@ impl Folder {
         sync_folder(&self.0).map_err(not_writable(&self.0))
     }
 
+    /// Notes that cases were closed or taken in, for whoever remembers them. A line each, on disk; one write, so that two
+    /// processes do not mix their lines.
+    pub(in crate::casebook) fn note_closed<'i>(
+        &self,
+        ids: impl Iterator<Item = &'i CaseId>,
+    ) -> Result<(), StoreError> {
+        let lines: String = ids.map(|id| format!("{id}\n")).collect();
+        if lines.is_empty() {
+            return Ok(());
+        }
+        note(&self.0, &lines)
+    }
+
+    /// The ids noted from this place on, and where the list ends.
+    pub(in crate::casebook) fn closed_since(&self, place: u64) -> Result<(Vec<CaseId>, u64), StoreError> {
+        let path = self.0.join(CLOSED);
+        let mut file = match File::open(&path) {
+            Ok(file) => file,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok((Vec::new(), 0)),
+            Err(error) => return Err(not_readable(&path)(error)),
+        };
+        let end = file.metadata().map_err(not_readable(&path))?.len();
+        let from = if end < place { 0 } else { place };
+        file.seek(SeekFrom::Start(from)).map_err(not_readable(&path))?;
+        let mut text = String::new();
+        file.take(end - from).read_to_string(&mut text).map_err(not_readable(&path))?;
+        // A line that is not whole is read the next time.
+        let whole = text.rfind('\n').map_or(0, |last| last + 1);
+        let ids = text[..whole].lines().filter_map(|line| CaseId::parse(line).ok()).collect();
+        Ok((ids, from + whole as u64))
+    }
+
     /// Puts a small file beside the records in place of an older one; whoever reads it sees the one or the other.
     pub(in crate::casebook) fn replace(&self, name: &str, bytes: &[u8]) -> Result<(), StoreError> {
         let path = self.0.join(name);
@@ -163,6 +197,17 @@ impl Folder {
         let near = near.map_or_else(String::new, |near| format!("; {near}"));
         StoreError::NotFound { id: id.clone(), folder: shown(&self.0), near }
     }
+}
+
+/// Notes beside a record that it was closed.
+pub(super) fn note_beside(record: &Path, id: &CaseId) -> Result<(), StoreError> {
+    note(record.parent().unwrap_or(Path::new(".")), &format!("{id}\n"))
+}
+
+fn note(folder: &Path, lines: &str) -> Result<(), StoreError> {
+    let path = folder.join(CLOSED);
+    let mut file = OpenOptions::new().create(true).append(true).open(&path).map_err(not_writable(&path))?;
+    file.write_all(lines.as_bytes()).and_then(|()| file.sync_data()).map_err(not_writable(&path))
 }
 
 fn opened(path: PathBuf, lock: Lock) -> Result<Opened, StoreError> {

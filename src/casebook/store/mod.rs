@@ -7,6 +7,7 @@
 mod error;
 mod folder;
 mod id;
+mod import;
 mod line;
 mod record;
 mod replay;
@@ -15,6 +16,7 @@ use std::path::Path;
 
 pub use error::StoreError;
 pub use id::CaseId;
+pub use import::{Foreign, Imported};
 pub use line::Entry;
 pub use record::Record;
 pub use replay::{Happening, Recorded, Remark};
@@ -75,12 +77,17 @@ impl Store {
     /// Begins a record with everything that the case holds so far. It is there whole or not at all.
     pub fn create(&self, case: &Case, id: &CaseId, now: jiff::Timestamp) -> Result<Record, StoreError> {
         let bytes = whole_record(case, id, &now.to_string())?;
-        continue_with(self.cases.create(id, &bytes)?, id)
+        let opened = self.cases.create(id, &bytes)?;
+        if case.closed.is_some() {
+            self.cases.note_closed(std::iter::once(id))?;
+        }
+        continue_with(opened, id)
     }
 
     /// Keeps many whole records at once; none of their ids may be there.
     pub fn create_all(&self, records: &[(CaseId, Vec<u8>)]) -> Result<(), StoreError> {
-        self.cases.create_all(records)
+        self.cases.create_all(records)?;
+        self.cases.note_closed(records.iter().map(|(id, _)| id))
     }
 
     /// Opens a record for writing; only one process at a time may.
@@ -124,6 +131,12 @@ impl Store {
             }
         }
         Ok((all, unreadable))
+    }
+
+    /// Ids of cases that were closed or taken in, from this place in their list on, and where the list ends now. A list that
+    /// is shorter than that was lost, and begins anew.
+    pub fn closed_since(&self, place: u64) -> Result<(Vec<CaseId>, u64), StoreError> {
+        self.cases.closed_since(place)
     }
 
     /// The open case that something was last added to.

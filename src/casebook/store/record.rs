@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use super::LARGEST_RECORD;
 use super::error::{StoreError, not_writable, shown};
+use super::folder::note_beside;
 use super::id::CaseId;
 use super::line::{self, Entry, Line};
 use super::replay::{Recorded, Replay};
@@ -94,6 +95,10 @@ impl Record {
         self.replay.good = end;
         self.replay.unended = false;
         self.replay.add(0, line);
+        if self.case().closed.is_some() {
+            // The case is closed and on disk; without the note it is only remembered later.
+            let _ = note_beside(&self.path, self.id());
+        }
         Ok(())
     }
 

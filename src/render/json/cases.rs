@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use crate::casebook::Listing;
+use crate::casebook::{Imported, Listing};
 use crate::view::cases::ending;
 
 /// All cases.
@@ -37,4 +37,40 @@ pub fn case_list(listing: &Listing) -> CaseList {
         damaged: c.damaged,
     };
     CaseList { format: "handlamp-cases/1", cases: listing.cases.iter().map(case).collect() }
+}
+
+/// What an import came to, as `handlamp-import/1`.
+#[derive(Debug, Serialize)]
+pub struct ImportOut<'a> {
+    format: &'static str,
+    taken: Vec<TakenOut<'a>>,
+    extended: Vec<&'a str>,
+    known: Vec<TakenOut<'a>>,
+    refused: Vec<RefusedOut<'a>>,
+}
+
+#[derive(Debug, Serialize)]
+struct TakenOut<'a> {
+    from: &'a str,
+    id: &'a str,
+}
+
+#[derive(Debug, Serialize)]
+struct RefusedOut<'a> {
+    from: &'a str,
+    why: &'a str,
+}
+
+/// What an import came to, for a program.
+pub fn imported(done: &Imported) -> ImportOut<'_> {
+    fn named((from, id): &(String, crate::casebook::CaseId)) -> TakenOut<'_> {
+        TakenOut { from, id: id.as_str() }
+    }
+    ImportOut {
+        format: "handlamp-import/1",
+        taken: done.taken.iter().map(named).collect(),
+        extended: done.extended.iter().map(crate::casebook::CaseId::as_str).collect(),
+        known: done.known.iter().map(named).collect(),
+        refused: done.refused.iter().map(|(from, why)| RefusedOut { from, why }).collect(),
+    }
 }

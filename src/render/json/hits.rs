@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use crate::search::Hit;
+use crate::search::past::Past;
 use crate::view::hits::why;
 
 /// What fits, best first.
@@ -11,6 +12,17 @@ pub struct HitsOut<'a> {
     format: &'static str,
     words: &'a str,
     hits: Vec<HitOut<'a>>,
+    /// Closed cases that fit.
+    cases: Vec<PastOut<'a>>,
+}
+
+#[derive(Debug, Serialize)]
+struct PastOut<'a> {
+    case: &'a str,
+    machine: &'a str,
+    day: &'a str,
+    complaint: &'a str,
+    cured_by: Option<&'a str>,
 }
 
 #[derive(Debug, Serialize)]
@@ -35,7 +47,7 @@ struct MatchedOut<'a> {
 }
 
 /// The hits for a program.
-pub fn hits<'a>(words: &'a str, hits: &'a [Hit]) -> HitsOut<'a> {
+pub fn hits<'a>(words: &'a str, hits: &'a [Hit], cases: &'a [Past]) -> HitsOut<'a> {
     let one = |hit: &'a Hit| HitOut {
         kind: hit.kind.as_str(),
         id: &hit.id,
@@ -50,5 +62,13 @@ pub fn hits<'a>(words: &'a str, hits: &'a [Hit]) -> HitsOut<'a> {
             spelling: &hit.matched.slips,
         },
     };
-    HitsOut { format: "handlamp-hits/1", words, hits: hits.iter().map(one).collect() }
+    let case = |past: &'a Past| PastOut {
+        case: &past.id,
+        machine: &past.machine,
+        day: &past.day,
+        complaint: &past.complaint,
+        cured_by: past.cured_by.as_deref(),
+    };
+    let cases = cases.iter().map(case).collect();
+    HitsOut { format: "handlamp-hits/1", words, hits: hits.iter().map(one).collect(), cases }
 }

@@ -23,7 +23,7 @@ use std::io::{self, Write};
 use serde::Serialize;
 use serde_json::ser::{Formatter, PrettyFormatter, Serializer};
 
-pub use cases::{CaseList, case_list};
+pub use cases::{CaseList, ImportOut, case_list, imported};
 pub use checklists::{ListsOut, SheetOut, checklists, sheet};
 pub use counts::{CountsOut, counts};
 pub use diagnosis::{Diagnosis, Proposed, diagnosis};
