@@ -30,6 +30,7 @@ mod known_cases;
 mod lanes;
 mod large_networks;
 mod learned;
+mod lessons;
 mod lists_in_use;
 mod lists_refused;
 mod lockout;
