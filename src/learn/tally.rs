@@ -13,8 +13,10 @@ use crate::rehearse::in_parallel;
 pub const CASES_A_CAUSE: f64 = 2.0;
 /// The author's strength of a link, hit or false alarm is worth so many cases.
 pub const CASES_A_LINK: f64 = 10.0;
-/// Rounds of counting; the numbers hardly move after so many.
+/// Most rounds of counting…
 const ROUNDS: usize = 12;
+/// …which end when no number moves by this share of itself.
+const LITTLE: f64 = 0.005;
 /// Tails of the intervals: half of one in twenty, half of one in five hundred.
 const IN_TWENTY: f64 = 0.025;
 const IN_FIVE_HUNDRED: f64 = 0.001;
@@ -122,11 +124,24 @@ pub fn learn(
     let (mut tallies, mut cases_of) = (BTreeMap::new(), BTreeMap::new());
     for _ in 0..ROUNDS {
         let counts = counted(&now.0, sensors, &layout.0);
-        tallies = weighed((network, &now.0, sensors), &counts, called, expected);
+        let next = weighed((network, &now.0, sensors), &counts, called, expected);
         cases_of = counts.cases;
-        now = with(network, sensors, &tallies)?;
+        now = with(network, sensors, &next)?;
+        let settled = !tallies.is_empty() && still(&tallies, &next);
+        tallies = next;
+        if settled {
+            break;
+        }
     }
     Ok(Learned { network: now.0, sensors: now.1, tallies, cases_of })
+}
+
+/// Whether no number moved by more than a little.
+fn still(before: &BTreeMap<Number, Tally>, after: &BTreeMap<Number, Tally>) -> bool {
+    after.iter().all(|(number, tally)| {
+        let old = before.get(number).map_or(tally.author, |old| old.learned);
+        (tally.learned / old.max(f64::MIN_POSITIVE) - 1.0).abs() < LITTLE
+    })
 }
 
 impl Learned {

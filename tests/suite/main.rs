@@ -55,4 +55,5 @@ mod tidy;
 mod told;
 mod tool;
 mod walk;
+mod week;
 mod weights;
