@@ -24,24 +24,28 @@ const DEMO: u64 = 2000;
 
 /// Recorded and simulated cases against the knowledge, to see how well it diagnoses and plans
 ///
-/// Cases are files, folders of them, or stores. A case is held against the cause that its file expects, else against the
-/// one whose remedy took the complaint away; the belief is that from before the remedy. Exit 1 when a case with `expect:`
-/// falls short.
+/// Cases are files, folders of them, or stores, of which the closed cases count. A case is held against the cause that its
+/// file expects, else against the one whose remedy took the complaint away; the belief is that from before this remedy.
+/// Cases in which it was gone and nothing proves it are counted apart. Exit 1 when a case with `expect:` falls short.
 ///
 /// With --against the same cases are judged by another version of the knowledge, too: 'before' is that version, 'after'
-/// the one in use. Exit 1 when the knowledge got worse by more than --loss. So it is the test of a change.
+/// the one in use. Exit 1 when a case with `expect:` stood high enough before and falls short after, when a case could be
+/// judged before and cannot be after, or when the log score falls by more than --loss a case and by more than twice its
+/// standard error. So it is the test of a change.
 ///
-/// Simulated calls are drawn from the knowledge itself (with --against from the one before), so they judge the plan and
-/// not the knowledge: a fault, what the caller names of it, every answer, every cure, who calls and what they may do.
-/// A run of fills is simulated as the plan values it, not as weights. 'First' and 'first three' look at the belief at the
-/// moment of the first remedy, or when somebody is sent if there was none: whether a cause behind the complaint led, or
-/// stood among the first three.
+/// Simulated calls are drawn from the knowledge itself, so they judge the plan and not the knowledge: a fault, what the
+/// caller names of it, every answer, every cure, who calls and what they may do. A run of fills is simulated as the plan
+/// values it, not as weights. 'First' and 'first three' look at the belief at the moment of the first remedy, or when
+/// somebody is sent if there was none: whether a cause behind the complaint led, or stood among the first three. With
+/// --against they are drawn from the version before and nothing is planned: the complaint and a seeded handful of answers
+/// are judged by both. They say what a change costs where the version before is right, and never that it helps.
 #[derive(Debug, clap::Args)]
 #[command(before_help = "\
 Examples:
   handlamp rehearse call.yaml our-cases
   handlamp rehearse our-cases --against old-knowledge
   handlamp rehearse our-cases --knowledge our-knowledge --against HEAD~1
+  handlamp rehearse --simulate 200 --against old-knowledge
   handlamp rehearse --simulate 200 --seed 1
   handlamp rehearse --simulate 200 --machine single-tray-weigher --policy all
   handlamp rehearse --write-store demo --cases 2000
@@ -103,10 +107,10 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
         (Some(cases), Some(against)) => {
             let machine = args.machine.as_deref().map(|id| show::machine(&knowledge, id)).transpose()?;
             let machine = machine.map(|machine| machine.id.clone());
-            replayed::simulated(&knowledge, (cases as usize, seed, machine), (against, args.loss), context)
+            replayed::simulated(knowledge, (cases as usize, seed, machine), (against, args.loss), context)
         }
         (Some(cases), None) => simulated(args, cases as usize, &knowledge, context),
-        (None, Some(against)) => replayed::against(&args.files, &knowledge, (against, args.loss), context),
+        (None, Some(against)) => replayed::against(&args.files, knowledge, (against, args.loss), context),
         (None, None) => replayed::recorded(&args.files, &knowledge, context),
     }
 }

@@ -1,10 +1,16 @@
 //! Two versions of the knowledge on the same cases: did the change help?
+//!
+//! Everything is paired: the difference is taken case by case, and its standard error is that of the mean difference.
 
-use super::score::{CaseScore, Scores};
+use std::collections::BTreeMap;
+
+use super::score::{CaseScore, LEAST, Scores};
 use super::simulate::Mean;
 
-/// A case whose share moved by more than this factor got better or worse.
-const MOVED: f64 = 1.25;
+/// A case whose share moved by more than this factor got better or worse, wherever it stands.
+pub const MOVED: f64 = 1.25;
+/// Names told in a sentence.
+const MOST_NAMED: usize = 20;
 
 /// How much worse the knowledge may get before it is said to be worse.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -31,90 +37,159 @@ pub struct Changed {
 }
 
 impl Changed {
+    fn of((old, new): (&CaseScore, &CaseScore)) -> Self {
+        Self { name: new.name.clone(), before: (old.place, old.share), after: (new.place, new.share) }
+    }
+
     /// ln of the factor on its share.
     fn gain(&self) -> f64 {
-        (self.after.1.max(1e-6) / self.before.1.max(1e-6)).ln()
+        (self.after.1.max(LEAST) / self.before.1.max(LEAST)).ln()
+    }
+
+    /// Whether it got better, worse, or hardly moved: its place tells, and where that stays its share.
+    fn direction(&self) -> i8 {
+        let by_place = self.before.0.cmp(&self.after.0) as i8;
+        let by_share = if self.gain().abs() > MOVED.ln() { self.gain().signum() as i8 } else { 0 };
+        if by_place == 0 { by_share } else { by_place }
     }
 }
 
-/// Before and after on the cases that both could judge.
+/// After less before, figure by figure.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Comparison {
-    /// Cases judged by both.
+    /// Cases that tell for sure what it was, judged by both.
     pub cases: usize,
-    /// The log score after less that before, paired.
+    /// The log score.
     pub log: Mean,
-    /// The same of the Brier score.
+    /// The Brier score.
     pub brier: Mean,
-    /// The same of 'it led'.
+    /// 'It led'.
     pub first: Mean,
-    /// The same of 'among the first three'.
+    /// 'Among the first three'.
     pub first_three: Mean,
+    /// Questions and checks.
+    pub checks: Mean,
+    /// Lockouts.
+    pub lockouts: Mean,
+    /// Minutes by the book.
+    pub minutes: Mean,
+    /// Somebody was sent.
+    pub sent: Mean,
+    /// Cases in which it was gone and nothing proves it, and the log score of those.
+    pub not_proved: Option<(usize, Mean)>,
     /// Cases that got worse, the worst first.
     pub worse: Vec<Changed>,
     /// Cases that got better, the best first.
     pub better: Vec<Changed>,
     /// Cases that stood within the places that their file allows, and do not any more.
     pub fell_short: Vec<String>,
-    /// Cases that only one of the two could judge.
-    pub only_one: Vec<String>,
+    /// Cases that could be judged before and cannot be any more, and why not.
+    pub lost: Vec<(String, String)>,
+    /// Cases that can be judged now and could not before.
+    pub gained: Vec<String>,
+    /// Cases held against one cause before and against another now; they are in no figure.
+    pub other_cause: Vec<String>,
 }
 
 impl Comparison {
     /// Whether the knowledge got worse by more than a loss that is put up with; why, as a sentence.
     pub fn fails(&self, loss: Loss) -> Option<String> {
         if !self.fell_short.is_empty() {
-            return Some(format!(
-                "{} stood high enough before and falls short now.",
-                self.fell_short.join(", ")
-            ));
+            let names = self.fell_short.iter().map(String::as_str);
+            return Some(format!("what stood high enough before falls short now: {}.", listed(names)));
         }
-        let error = self.log.error.unwrap_or(0.0);
-        (self.cases > 0 && self.log.mean < -loss.log && self.log.mean < -2.0 * error).then(|| {
+        if !self.lost.is_empty() {
+            let names = self.lost.iter().map(|(name, _)| name.as_str());
+            return Some(format!("what could be judged before cannot be any more: {}.", listed(names)));
+        }
+        let sure = self.log.error.is_some_and(|error| self.log.mean < -2.0 * error);
+        (sure && self.log.mean < -loss.log).then(|| {
             format!(
-                "The log score falls by {:.3} a case, more than the {} that is put up with and more than twice its error.",
+                "the log score falls by {:.3} a case, more than the {} that is put up with and more than twice its \
+                 standard error.",
                 -self.log.mean, loss.log
             )
         })
     }
+
+    /// Whether the log score rose by more than twice its standard error.
+    pub fn helps(&self) -> bool {
+        self.log.error.is_some_and(|error| self.log.mean > 2.0 * error)
+    }
 }
 
-/// Compares two judgements of the same cases, matched by name.
+fn listed<'a>(names: impl ExactSizeIterator<Item = &'a str>) -> String {
+    let more = names.len().saturating_sub(MOST_NAMED);
+    let named = names.take(MOST_NAMED).collect::<Vec<_>>().join(", ");
+    if more > 0 { format!("{named}, and {more} more") } else { named }
+}
+
+/// Compares two judgements of the same cases, matched by name; names are told once in each.
 pub fn compare(before: &Scores, after: &Scores) -> Comparison {
-    let known: std::collections::BTreeMap<&str, &CaseScore> =
-        before.cases.iter().map(|case| (case.name.as_str(), case)).collect();
-    let pairs: Vec<(&CaseScore, &CaseScore)> =
-        after.cases.iter().filter_map(|case| Some((*known.get(case.name.as_str())?, case))).collect();
-    let difference = |of: &dyn Fn(&CaseScore) -> f64| {
-        let all: Vec<f64> = pairs.iter().map(|(old, new)| of(new) - of(old)).collect();
-        if all.is_empty() { Mean { mean: 0.0, error: None } } else { Mean::of(&all) }
+    let by_name = |scores: &'_ Scores| -> BTreeMap<String, usize> {
+        scores.cases.iter().enumerate().map(|(place, case)| (case.name.clone(), place)).collect()
     };
-    let flag = |of: bool| f64::from(u8::from(of));
-    let changed = |(old, new): &(&CaseScore, &CaseScore)| Changed {
-        name: new.name.clone(),
-        before: (old.place, old.share),
-        after: (new.place, new.share),
+    let (old, new) = (by_name(before), by_name(after));
+    let judged = after.cases.iter().filter_map(|case| Some((&before.cases[*old.get(&case.name)?], case)));
+    let (same, other): (Vec<_>, Vec<_>) = judged.partition(|pair| same_cause(before, after, *pair));
+    let (sure, not_proved): (Vec<_>, Vec<_>) =
+        same.iter().copied().partition(|(old, new)| old.is_sure() && new.is_sure());
+    let mean = |of: &dyn Fn(&CaseScore) -> f64| difference(&sure, of);
+    let share = |of: fn(&CaseScore) -> bool| mean(&|case| f64::from(u8::from(of(case))));
+    let mut moved: Vec<(i8, Changed)> =
+        same.iter().map(|pair| Changed::of(*pair)).map(|c| (c.direction(), c)).collect();
+    // The furthest first, and by name where they moved alike.
+    moved.sort_by(|(_, a), (_, b)| {
+        b.gain().abs().total_cmp(&a.gain().abs()).then_with(|| a.name.cmp(&b.name))
+    });
+    let towards = |wanted: i8| {
+        moved
+            .iter()
+            .filter(|(direction, _)| *direction == wanted)
+            .map(|(_, changed)| changed.clone())
+            .collect()
     };
-    let all: Vec<Changed> = pairs.iter().map(changed).collect();
-    let mut worse: Vec<Changed> = all.iter().filter(|c| c.gain() < -MOVED.ln()).cloned().collect();
-    let mut better: Vec<Changed> = all.iter().filter(|c| c.gain() > MOVED.ln()).cloned().collect();
-    worse.sort_by(|a, b| a.gain().total_cmp(&b.gain()).then_with(|| a.name.cmp(&b.name)));
-    better.sort_by(|a, b| b.gain().total_cmp(&a.gain()).then_with(|| a.name.cmp(&b.name)));
-    let both: std::collections::BTreeSet<&str> = pairs.iter().map(|(_, case)| case.name.as_str()).collect();
-    let one = before.cases.iter().chain(&after.cases).filter(|case| !both.contains(case.name.as_str()));
+    let left: BTreeMap<&str, &str> =
+        after.left_out.iter().map(|(name, why)| (name.as_str(), why.as_str())).collect();
+    let why = |name: &str| left.get(name).map_or("it is not there", |why| why).to_owned();
+    let names = |scores: &Scores, known: &BTreeMap<String, usize>| -> Vec<String> {
+        let missing = scores.cases.iter().filter(|case| !known.contains_key(&case.name));
+        missing.map(|case| case.name.clone()).collect()
+    };
     Comparison {
-        cases: pairs.len(),
-        log: difference(&CaseScore::log),
-        brier: difference(&|case| case.brier),
-        first: difference(&|case| flag(case.place == 1)),
-        first_three: difference(&|case| flag(case.place <= 3)),
-        fell_short: pairs
+        cases: sure.len(),
+        log: mean(&CaseScore::log),
+        brier: mean(&|case| case.brier),
+        first: share(|case| case.place == 1),
+        first_three: share(|case| case.place <= 3),
+        checks: mean(&|case| case.taken.checks as f64),
+        lockouts: mean(&|case| case.taken.lockouts as f64),
+        minutes: mean(&|case| case.taken.minutes),
+        sent: share(|case| case.sent),
+        not_proved: (!not_proved.is_empty())
+            .then(|| (not_proved.len(), difference(&not_proved, &CaseScore::log))),
+        worse: towards(-1),
+        better: towards(1),
+        fell_short: same
             .iter()
             .filter(|(old, new)| new.fell_short() && !old.fell_short())
             .map(|(_, new)| new.name.clone())
             .collect(),
-        only_one: one.map(|case| case.name.clone()).collect(),
-        worse,
-        better,
+        lost: names(before, &new).into_iter().map(|name| (name.clone(), why(&name))).collect(),
+        gained: names(after, &old),
+        other_cause: other.iter().map(|(_, new)| new.name.clone()).collect(),
     }
+}
+
+/// Whether both hold a case against the same cause, by whatever name each knows it.
+fn same_cause(before: &Scores, after: &Scores, (old, new): (&CaseScore, &CaseScore)) -> bool {
+    let heir = |of: &Scores, former: &CaseScore, now: &CaseScore| {
+        of.was.get(former.cause.as_str()).is_some_and(|heir| heir == now.cause.as_str())
+    };
+    old.cause == new.cause || heir(after, old, new) || heir(before, new, old)
+}
+
+fn difference(pairs: &[(&CaseScore, &CaseScore)], of: &dyn Fn(&CaseScore) -> f64) -> Mean {
+    let all: Vec<f64> = pairs.iter().map(|(old, new)| of(new) - of(old)).collect();
+    if all.is_empty() { Mean { mean: 0.0, error: None } } else { Mean::of(&all) }
 }

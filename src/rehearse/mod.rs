@@ -18,14 +18,16 @@ mod policy;
 mod record;
 mod score;
 mod simulate;
+mod taken;
 mod world;
 
 pub use book::{SETTINGS, Setting};
-pub use compare::{Changed, Comparison, Loss, compare};
+pub use compare::{Changed, Comparison, Loss, MOVED, compare};
 pub use decisions::{Asked, Calls, Decisions, Idle, MOST_SITUATIONS, Moved, Stage, decisions};
 pub use effect::effect;
-pub use invent::{Invented, invent};
+pub use invent::{Invented, calls, invent};
 pub use policy::Policy;
 pub use score::{BANDS, CaseScore, FEW, Figures, Known, Named, Scores, score};
 pub use simulate::{Mean, Row, Simulation, SimulationError, simulate};
+pub use taken::Taken;
 pub use world::{Nameable, World};
