@@ -31,7 +31,7 @@ impl Gathered {
             let shown = harmless(&path.display().to_string());
             if let Some(store) = store_of(path) {
                 for (name, case) in of_store(&store, context)? {
-                    gathered.add(&mut taken, name, &shown, Raw::Kept(Box::new(case)));
+                    gathered.add(&mut taken, &name, &shown, Raw::Kept(Box::new(case)));
                 }
                 continue;
             }
@@ -39,17 +39,17 @@ impl Gathered {
                 let name =
                     file.file_stem().map_or_else(String::new, |stem| harmless(&stem.to_string_lossy()));
                 let shown = harmless(&file.display().to_string());
-                gathered.add(&mut taken, name, &shown, Raw::File(file));
+                gathered.add(&mut taken, &name, &shown, Raw::File(file));
             }
         }
         Ok(gathered)
     }
 
     /// Where two have the same name, the second says where it lies.
-    fn add(&mut self, taken: &mut BTreeSet<String>, name: String, place: &str, raw: Raw) {
+    fn add(&mut self, taken: &mut BTreeSet<String>, name: &str, place: &str, raw: Raw) {
         let longer = || format!("{name} ({place})");
         let again = || (2..).map(|number| format!("{name} ({place}, {number})"));
-        let mut names = [name.clone(), longer()].into_iter().chain(again());
+        let mut names = [name.to_owned(), longer()].into_iter().chain(again());
         if let Some(free) = names.find(|name| taken.insert(name.clone())) {
             self.0.push((free, raw));
         }

@@ -36,7 +36,7 @@ pub(super) fn recorded(paths: &[PathBuf], knowledge: &Knowledge, context: &mut C
 pub(super) fn against(
     paths: &[PathBuf],
     knowledge: Knowledge,
-    (other, loss): (&str, f64),
+    (other, loss): (&str, Loss),
     context: &mut Context,
 ) -> Result {
     let before = revision::other(other, context)?;
@@ -59,7 +59,7 @@ pub(super) fn against(
 pub(super) fn simulated(
     knowledge: Knowledge,
     (cases, seed, machine): (usize, u64, Option<MachineId>),
-    (other, loss): (&str, f64),
+    (other, loss): (&str, Loss),
     context: &mut Context,
 ) -> Result {
     let before = revision::other(other, context)?;
@@ -81,11 +81,11 @@ pub(super) fn simulated(
 fn told(
     (before, old): (&Version, &Scores),
     (after, new): (&Version, &Scores),
-    (loss, seed): (f64, Option<u64>),
+    (loss, seed): (Loss, Option<u64>),
     context: &mut Context,
 ) -> Result {
     let comparison = compare(old, new);
-    let fails = comparison.fails(Loss { log: loss });
+    let fails = comparison.fails(loss);
     if context.options.json {
         let sides = [(&before.knowledge, old), (&after.knowledge, new)];
         context.json(&json::compared(sides, &comparison, (loss, fails.as_deref()), seed))?;

@@ -119,8 +119,9 @@ fn listed_file(line: &str) -> Option<File<'_>> {
     let (mode, kind, blob, size) = (about.next()?, about.next()?, about.next()?, about.next()?);
     let parts: Vec<&str> = name.split('/').collect();
     let in_place = parts.len() <= 2 && parts.iter().all(|part| !part.is_empty() && !part.starts_with('.'));
-    let text = name.ends_with(".yaml") && !name.contains(['\\', '\u{fffd}']);
-    (mode.starts_with("100") && kind == "blob" && in_place && text)
+    let text = Path::new(name).extension().is_some_and(|ending| ending == "yaml" || ending == "yml");
+    let plain = !name.contains(['\\', '\u{fffd}']);
+    (mode.starts_with("100") && kind == "blob" && in_place && text && plain)
         .then(|| Some(File { blob, size: size.parse().ok()?, name }))?
 }
 
@@ -131,7 +132,7 @@ fn contents(folder: &Path, files: &[File<'_>]) -> Result<Vec<u8>> {
         .stdout(Stdio::piped())
         .spawn()
         .map_err(|error| no_git(&error))?;
-    let asked: String = files.iter().map(|file| format!("{}\n", file.blob)).collect();
+    let asked = files.iter().flat_map(|file| [file.blob, "\n"]).collect::<String>();
     let stdin = child.stdin.take();
     // Asking and listening at a time, so that neither waits for the other.
     let asking = std::thread::spawn(move || stdin.map(|mut stdin| stdin.write_all(asked.as_bytes())));

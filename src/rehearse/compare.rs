@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use super::score::{CaseScore, LEAST, Scores};
+use super::score::{CaseScore, Known, LEAST, Scores};
 use super::simulate::Mean;
 
 /// A case whose share moved by more than this factor got better or worse, wherever it stands.
@@ -17,11 +17,13 @@ const MOST_NAMED: usize = 20;
 pub struct Loss {
     /// Nats of log score a case; it counts when it is also more than twice its standard error.
     pub log: f64,
+    /// Nats that any one case with `expect:` may lose. What harms one cause moves one case of many, and no mean shows that.
+    pub case: f64,
 }
 
 impl Default for Loss {
     fn default() -> Self {
-        Self { log: 0.02 }
+        Self { log: 0.02, case: 0.7 }
     }
 }
 
@@ -83,6 +85,8 @@ pub struct Comparison {
     pub better: Vec<Changed>,
     /// Cases that stood within the places that their file allows, and do not any more.
     pub fell_short: Vec<String>,
+    /// Cases whose file says what is expected, and the nats that each lost; the most first.
+    pub expected_lost: Vec<(String, f64)>,
     /// Cases that could be judged before and cannot be any more, and why not.
     pub lost: Vec<(String, String)>,
     /// Cases that can be judged now and could not before.
@@ -102,6 +106,14 @@ impl Comparison {
             let names = self.lost.iter().map(|(name, _)| name.as_str());
             return Some(format!("what could be judged before cannot be any more: {}.", listed(names)));
         }
+        let past: Vec<&str> = self.past(loss.case).collect();
+        if !past.is_empty() {
+            return Some(format!(
+                "a case with `expect:` may lose {} nats, and more is lost by: {}.",
+                loss.case,
+                listed(past.into_iter())
+            ));
+        }
         let sure = self.log.error.is_some_and(|error| self.log.mean < -2.0 * error);
         (sure && self.log.mean < -loss.log).then(|| {
             format!(
@@ -110,6 +122,11 @@ impl Comparison {
                 -self.log.mean, loss.log
             )
         })
+    }
+
+    /// Cases with `expect:` that lost more than so many nats.
+    fn past(&self, nats: f64) -> impl Iterator<Item = &str> {
+        self.expected_lost.iter().filter(move |(_, lost)| *lost > nats).map(|(name, _)| name.as_str())
     }
 
     /// Whether the log score rose by more than twice its standard error.
@@ -175,6 +192,7 @@ pub fn compare(before: &Scores, after: &Scores) -> Comparison {
             .filter(|(old, new)| new.fell_short() && !old.fell_short())
             .map(|(_, new)| new.name.clone())
             .collect(),
+        expected_lost: expected_lost(&same),
         lost: names(before, &new).into_iter().map(|name| (name.clone(), why(&name))).collect(),
         gained: names(after, &old),
         other_cause: other.iter().map(|(_, new)| new.name.clone()).collect(),
@@ -189,7 +207,108 @@ fn same_cause(before: &Scores, after: &Scores, (old, new): (&CaseScore, &CaseSco
     old.cause == new.cause || heir(after, old, new) || heir(before, new, old)
 }
 
+fn expected_lost(pairs: &[(&CaseScore, &CaseScore)]) -> Vec<(String, f64)> {
+    let expected = pairs.iter().filter(|(_, new)| new.known == Known::Expected);
+    let lost = expected.map(|(old, new)| (new.name.clone(), old.log() - new.log()));
+    let mut lost: Vec<(String, f64)> = lost.filter(|(_, nats)| *nats > 0.0).collect();
+    lost.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
+    lost
+}
+
 fn difference(pairs: &[(&CaseScore, &CaseScore)], of: &dyn Fn(&CaseScore) -> f64) -> Mean {
     let all: Vec<f64> = pairs.iter().map(|(old, new)| of(new) - of(old)).collect();
     if all.is_empty() { Mean { mean: 0.0, error: None } } else { Mean::of(&all) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ids::{CauseId, MachineId};
+    use crate::rehearse::{BANDS, Taken};
+
+    fn case(name: &str, known: Known, (place, share): (usize, f64)) -> CaseScore {
+        CaseScore {
+            name: name.to_owned(),
+            machine: MachineId::from("tray-filler"),
+            cause: CauseId::from("pan-touching"),
+            known,
+            place,
+            share,
+            brier: (1.0 - share).powi(2),
+            leads: None,
+            within: (known == Known::Expected).then_some(3),
+            bands: [(0, 0); BANDS],
+            taken: Taken::default(),
+            sent: false,
+        }
+    }
+
+    fn scores(cases: &[(&str, Known, (usize, f64))]) -> Scores {
+        let cases = cases.iter().map(|(name, known, stood)| case(name, *known, *stood)).collect();
+        Scores { cases, ..Scores::default() }
+    }
+
+    #[test]
+    fn differences_are_paired_and_what_is_not_proved_stands_apart() {
+        use Known::{NotProved, Proved};
+        let before = scores(&[
+            ("a", Proved, (1, 0.8)),
+            ("b", Proved, (2, 0.2)),
+            ("c", Proved, (1, 0.5)),
+            ("d", NotProved, (1, 0.9)),
+        ]);
+        let after = scores(&[
+            ("d", NotProved, (4, 0.009)),
+            ("c", Proved, (1, 0.5)),
+            ("b", Proved, (1, 0.4)),
+            ("a", Proved, (1, 0.4)),
+        ]);
+        let found = compare(&before, &after);
+        assert_eq!((found.cases, found.first.mean, found.first_three.mean), (3, 1.0 / 3.0, 0.0));
+        // ln 2 lost by one, won by another, nothing by the third.
+        let ln2 = 2f64.ln();
+        assert!(found.log.mean.abs() < 1e-12);
+        let error = (2.0 * ln2 * ln2 / 2.0 / 3.0).sqrt();
+        assert!((found.log.error.unwrap() - error).abs() < 1e-12);
+        let brier = ((0.36 - 0.04) + (0.36 - 0.64)) / 3.0;
+        assert!((found.brier.mean - brier).abs() < 1e-12);
+        let (apart, log) = found.not_proved.unwrap();
+        assert!(apart == 1 && (log.mean - 0.01f64.ln()).abs() < 1e-12);
+        let names = |cases: &[Changed]| cases.iter().map(|case| case.name.clone()).collect::<Vec<_>>();
+        assert_eq!(
+            (names(&found.worse), names(&found.better)),
+            (vec!["d".into(), "a".into()], vec!["b".into()])
+        );
+        assert_eq!(found.fails(Loss::default()), None);
+        assert_eq!(compare(&before, &before).log, Mean { mean: 0.0, error: Some(0.0) });
+    }
+
+    #[test]
+    fn each_kind_of_loss_fails_and_says_which_case() {
+        use Known::{Expected, Proved};
+        let one = |known, stood| scores(&[("a", known, stood), ("b", Proved, (1, 0.5))]);
+        let fails = |before: &Scores, after: &Scores| compare(before, after).fails(Loss::default());
+        let fell = fails(&one(Expected, (3, 0.2)), &one(Expected, (4, 0.19))).unwrap();
+        assert!(fell.contains("falls short now: a."), "{fell}");
+        assert_eq!(fails(&one(Expected, (4, 0.2)), &one(Expected, (5, 0.19))), None, "it did before, too");
+        let lost = fails(&one(Expected, (1, 0.8)), &one(Expected, (1, 0.39))).unwrap();
+        assert!(lost.contains("more is lost by: a."), "{lost}");
+        assert_eq!(fails(&one(Expected, (1, 0.8)), &one(Expected, (1, 0.41))), None);
+        assert_eq!(
+            fails(&one(Proved, (1, 0.8)), &one(Proved, (1, 0.39))),
+            None,
+            "one record among many tells little"
+        );
+        let gone = fails(&one(Proved, (1, 0.8)), &scores(&[("b", Proved, (1, 0.5))])).unwrap();
+        assert!(gone.contains("cannot be any more: a."), "{gone}");
+        let all = |share| {
+            let names = ["a", "b", "c", "d"];
+            scores(
+                &names.map(|name| (name, Proved, (1, share * (1.0 + f64::from(name.as_bytes()[0]) / 1e5)))),
+            )
+        };
+        let score = fails(&all(0.5), &all(0.45)).unwrap();
+        assert!(score.contains("falls by 0.105 a case"), "{score}");
+        assert_eq!(fails(&all(0.5), &all(0.495)), None, "less than is put up with");
+    }
 }

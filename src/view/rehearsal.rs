@@ -2,7 +2,7 @@
 
 use super::{Block, Page, Table, Words, words};
 use crate::knowledge::Knowledge;
-use crate::rehearse::{BANDS, CaseScore, Changed, Comparison, FEW, Figures, MOVED, Mean, Row, Scores};
+use crate::rehearse::{BANDS, CaseScore, Changed, Comparison, FEW, Figures, Loss, MOVED, Mean, Row, Scores};
 
 /// The page of a simulation: one table a machine, and what its figures mean.
 pub fn simulated(knowledge: &Knowledge, seed: u64, rows: &[Row]) -> Page {
@@ -203,7 +203,7 @@ pub struct Compared<'a> {
 pub fn compared(
     compared: &Compared<'_>,
     [before, after]: &[String; 2],
-    (loss, fails): (f64, Option<&str>),
+    (loss, fails): (Loss, Option<&str>),
     seed: Option<u64>,
 ) -> Page {
     let mut page = Page::titled("Before and after");
@@ -217,8 +217,9 @@ pub fn compared(
     }
     page.0.extend(difference(compared).0);
     let put_up = format!(
-        "Put up with: {loss} nats of log score a case, or twice its standard error; no case with `expect:` that falls short \
-         anew, and none that cannot be judged any more."
+        "Put up with: {} nats of log score a case, or twice its standard error; {} nats in a case with `expect:`, as long as it \
+         does not fall short anew; no case that cannot be judged any more.",
+        loss.log, loss.case
     );
     page.text(match fails {
         Some(why) => Words::new().strong("Worse: ").plain(why),

@@ -4,7 +4,9 @@ use serde::Serialize;
 
 use crate::ids::CauseId;
 use crate::knowledge::Knowledge;
-use crate::rehearse::{BANDS, CaseScore, Changed, Comparison, Figures, Known, MOVED, Mean, Row, Scores};
+use crate::rehearse::{
+    BANDS, CaseScore, Changed, Comparison, Figures, Known, Loss, MOVED, Mean, Row, Scores,
+};
 
 /// A rehearsal for a program. Shares go from 0 to 1; minutes, checks and lockouts are means of a call, each with its
 /// standard error; `held_minutes_over_planner` is the mean difference on the same calls.
@@ -41,6 +43,7 @@ pub struct ComparedOut<'a> {
     judged_now_only: &'a [String],
     held_against_another_cause: &'a [String],
     loss_put_up_with: f64,
+    case_loss_put_up_with: f64,
     fails: Option<&'a str>,
 }
 
@@ -168,7 +171,7 @@ pub fn recorded<'a>(knowledge: &'a Knowledge, scores: &'a Scores) -> RehearsalOu
 pub fn compared<'a>(
     [before, after]: [(&'a Knowledge, &Scores); 2],
     comparison: &'a Comparison,
-    (loss, fails): (f64, Option<&'a str>),
+    (loss, fails): (Loss, Option<&'a str>),
     seed: Option<u64>,
 ) -> ComparedOut<'a> {
     let side = |(knowledge, scores): (&'a Knowledge, &Scores)| SideOut {
@@ -191,7 +194,8 @@ pub fn compared<'a>(
         judged_no_more: comparison.lost.iter().map(|(case, why)| LeftOut { case, why }).collect(),
         judged_now_only: &comparison.gained,
         held_against_another_cause: &comparison.other_cause,
-        loss_put_up_with: loss,
+        loss_put_up_with: loss.log,
+        case_loss_put_up_with: loss.case,
         fails,
     }
 }
