@@ -3,19 +3,23 @@
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
+use super::diagnose::unthinkable;
 use super::lesson::{Weighed, undecided, weigh};
 use super::lines::Lines;
+use super::recorded_cases::{Gathered, fitted};
+use super::replayed::judged;
 use super::talk::stored;
-use super::{CommandError, Context, Outcome, Result, recording, replayed};
+use super::{CommandError, Context, Outcome, Result, recording};
 use crate::casebook::Store;
 use crate::casebook::lesson::{LessonLine, LessonRecord};
 use crate::diag::harmless;
 use crate::ids::LessonId;
 use crate::knowledge::edit::{Place, Scalar, set};
 use crate::knowledge::{Knowledge, Lesson, Texts};
-use crate::rehearse::{Loss, Named, compare};
+use crate::rehearse::{Loss, Named, calls, compare};
 use crate::render::json;
-use crate::view::{Page, Words, rehearsal, words};
+use crate::view::rehearsal::{self, Compared};
+use crate::view::{Page, Words, words};
 
 /// The latest closed cases of the store that a lesson is rehearsed on.
 const RECORDED: usize = 150;
@@ -31,23 +35,25 @@ pub(super) fn rehearsed(
     page: &mut Page,
     context: &Context,
 ) -> Result<()> {
-    let store = Store::at(&context.store()?);
-    let mut cases = replayed::of_store(&store, before, context)?;
-    let told = |named: &Named| named.case.last_remedy().is_some();
-    cases.retain(told);
-    cases.drain(..cases.len().saturating_sub(RECORDED));
+    let gathered = Gathered::of(&Store::at(&context.store()?), context)?.latest(RECORDED);
     page.heading("Rehearsal before and after");
-    if cases.len() < FEW {
-        let closed = words::count(cases.len(), "closed case", "closed cases");
-        page.text(format!("Only {closed} here; these are invented ones, drawn from the knowledge before."));
-        cases = replayed::invented(before, INVENTED * before.machines.len(), 1)?;
+    let (old, new) = if gathered.count() < FEW {
+        let closed = words::count(gathered.count(), "closed case", "closed cases");
+        page.text(format!("Only {closed} here; these are made up from the knowledge before."));
+        let own = |id| calls(before, id, INVENTED, 1).map_err(|error| unthinkable(&error));
+        let made_up = before.machines.keys().map(own).collect::<Result<Vec<_>>>()?.concat();
+        let taken: Vec<Named> = made_up
+            .iter()
+            .map(|named| Named { name: named.name.clone(), case: fitted(&named.case, after) })
+            .collect();
+        (judged(before, &made_up, context), judged(after, &taken, context))
     } else {
         page.text("On the latest cases that were closed here.");
-    }
-    let old = replayed::judged(before, &cases, context);
-    let new = replayed::judged(after, &replayed::taken_by(after, &cases), context);
+        let read = gathered.read(before, context)?;
+        (judged(before, &read, context), judged(after, &gathered.as_taken_by(after, &read), context))
+    };
     let comparison = compare(&old, &new);
-    page.0.extend(rehearsal::difference(&old, &new, &comparison).0);
+    page.0.extend(rehearsal::difference(&Compared { before: &old, after: &new, comparison: &comparison }).0);
     if let Some(why) = comparison.fails(Loss::default()) {
         page.text(Words::new().strong("It gets worse: ").plain(why));
     }

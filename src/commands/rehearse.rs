@@ -12,7 +12,7 @@ use crate::casebook::searches::Misses;
 use crate::casebook::{Store, record};
 use crate::ids::MachineId;
 use crate::knowledge::Knowledge;
-use crate::rehearse::{Policy, Simulation, invent, searches, simulate};
+use crate::rehearse::{Loss, Policy, Simulation, invent, searches, simulate};
 use crate::render::json;
 use crate::view::{Page, rehearsal, words};
 
@@ -25,24 +25,28 @@ const DEMO: u64 = 2000;
 
 /// Recorded and simulated cases against the knowledge, to see how well it diagnoses and plans
 ///
-/// Cases are files, folders of them, or stores. A case is held against the cause that its file expects, else against the
-/// one whose remedy took the complaint away; the belief is that from before the remedy. Exit 1 when a case with `expect:`
-/// falls short.
+/// Cases are files, folders of them, or stores, of which the closed cases count. A case is held against the cause that its
+/// file expects, else against the one whose remedy took the complaint away; the belief is that from before this remedy.
+/// Cases in which it was gone and nothing proves it are counted apart. Exit 1 when a case with `expect:` falls short.
 ///
 /// With --against the same cases are judged by another version of the knowledge, too: 'before' is that version, 'after'
-/// the one in use. Exit 1 when the knowledge got worse by more than --loss. So it is the test of a change.
+/// the one in use. Exit 1 when a case with `expect:` stood high enough before and falls short after, when a case could be
+/// judged before and cannot be after, when a case with `expect:` loses more than --case-loss, or when the log score falls
+/// by more than --loss a case and by more than twice its standard error. So it is the test of a change.
 ///
-/// Simulated calls are drawn from the knowledge itself (with --against from the one before), so they judge the plan and
-/// not the knowledge: a fault, what the caller names of it, every answer, every cure, who calls and what they may do.
-/// A run of fills is simulated as the plan values it, not as weights. 'First' and 'first three' look at the belief at the
-/// moment of the first remedy, or when somebody is sent if there was none: whether a cause behind the complaint led, or
-/// stood among the first three.
+/// Simulated calls are drawn from the knowledge itself, so they judge the plan and not the knowledge: a fault, what the
+/// caller names of it, every answer, every cure, who calls and what they may do. A run of fills is simulated as the plan
+/// values it, not as weights. 'First' and 'first three' look at the belief at the moment of the first remedy, or when
+/// somebody is sent if there was none: whether a cause behind the complaint led, or stood among the first three. With
+/// --against they are drawn from the version before and nothing is planned: the complaint and a seeded handful of answers
+/// are judged by both. They say what a change costs where the version before is right, and never that it helps.
 #[derive(Debug, clap::Args)]
 #[command(before_help = "\
 Examples:
   handlamp rehearse call.yaml our-cases
   handlamp rehearse our-cases --against old-knowledge
   handlamp rehearse our-cases --knowledge our-knowledge --against HEAD~1
+  handlamp rehearse --simulate 200 --against old-knowledge
   handlamp rehearse --simulate 200 --seed 1
   handlamp rehearse --simulate 200 --machine single-tray-weigher --policy all
   handlamp rehearse --write-store demo --cases 2000
@@ -69,8 +73,11 @@ pub(super) struct Args {
     against: Option<String>,
     /// With --against: nats of log score a case that the knowledge may get worse by; it counts when it is more than twice
     /// its standard error, too
-    #[arg(long, value_name = "NATS", requires = "against", default_value_t = 0.02)]
+    #[arg(long, value_name = "NATS", requires = "against", default_value_t = Loss::default().log)]
     loss: f64,
+    /// With --against: nats of log score that any one case with `expect:` may lose; 0.7 halves the share of its cause
+    #[arg(long, value_name = "NATS", requires = "against", default_value_t = Loss::default().case)]
+    case_loss: f64,
     /// Write a store of invented cases into this folder, for trying things on
     #[arg(long, value_name = "DIR", conflicts_with_all = ["files", "simulate", "against"])]
     write_store: Option<PathBuf>,
@@ -91,8 +98,9 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
         return Err(CommandError::usage("--seed, --machine and --policy are for simulated calls.")
             .hint("Say how many with --simulate N, or leave them out.".to_owned()));
     }
-    if !args.loss.is_finite() || args.loss < 0.0 {
-        return Err(CommandError::usage("--loss is a number from nought up, like 0.02."));
+    let loss = Loss { log: args.loss, case: args.case_loss };
+    if [loss.log, loss.case].iter().any(|nats| !nats.is_finite() || *nats < 0.0) {
+        return Err(CommandError::usage("--loss and --case-loss are numbers from nought up, like 0.02."));
     }
     let knowledge = context.knowledge()?;
     let seed = args.seed.unwrap_or(1);
@@ -104,10 +112,10 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
         (Some(cases), Some(against)) => {
             let machine = args.machine.as_deref().map(|id| show::machine(&knowledge, id)).transpose()?;
             let machine = machine.map(|machine| machine.id.clone());
-            replayed::simulated(&knowledge, (cases as usize, seed, machine), (against, args.loss), context)
+            replayed::simulated(knowledge, (cases as usize, seed, machine), (against, loss), context)
         }
         (Some(cases), None) => simulated(args, cases as usize, &knowledge, context),
-        (None, Some(against)) => replayed::against(&args.files, &knowledge, (against, args.loss), context),
+        (None, Some(against)) => replayed::against(&args.files, knowledge, (against, loss), context),
         (None, None) => replayed::recorded(&args.files, &knowledge, context),
     }
 }

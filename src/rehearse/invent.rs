@@ -9,6 +9,7 @@ use jiff::{SignedDuration, Timestamp};
 use super::book::Book;
 use super::chance::{dice, mixed};
 use super::record::is_run;
+use super::score::Named;
 use super::world::World;
 use crate::casebook::{
     Case, CaseId, Closing, Entry, Event, Fills, Happened, Known, May, Moment, Opening, Person, Product,
@@ -37,6 +38,8 @@ const TEAMS: &[&str] = &["north", "coast", "hills"];
 const FLEET: usize = 1200;
 /// Weeks over which cases are spread.
 const WEEKS: i64 = 26;
+/// A call that cannot be told to its end is drawn again so often.
+const DRAWS: usize = 20;
 /// Of the questions asked, this share bears on what is wrong.
 const TO_THE_POINT: f64 = 0.7;
 /// Of all answers, this share is 'cannot tell'; of one check in ten, six in ten are.
@@ -103,13 +106,7 @@ pub fn invent(
         today = if today.0 == day { (day, today.1 + 1) } else { (day, 1) };
         let mut told = Telling::new(book, world, opened, serial);
         told.tell();
-        invented.push(Invented {
-            id: CaseId::of_day(day, today.1),
-            opened,
-            head: told.head,
-            entries: told.entries,
-            behind: told.behind,
-        });
+        invented.push(told.ended(CaseId::of_day(day, today.1), opened));
     }
     Ok(invented)
 }
@@ -132,6 +129,34 @@ pub fn searches(number: usize, seed: u64, until: Timestamp) -> Vec<(Timestamp, &
     let mut all: Vec<_> = (0..number).map(one).collect();
     all.sort_unstable();
     all
+}
+
+/// So many calls of one machine for judging the belief alone: the complaint, a handful of answers, and then the remedy of a
+/// cause that was behind it, as proved. Calls whose faults no remedy of the book puts right are drawn again, so that
+/// there may be fewer where hardly any has one.
+pub fn calls(
+    knowledge: &Knowledge,
+    machine: &MachineId,
+    calls: usize,
+    seed: u64,
+) -> Result<Vec<Named>, DeskError> {
+    let desk = Desk::for_case(knowledge, &Case::of(machine.clone()))?;
+    let book = Book::new(&desk);
+    let worlds = (0..calls.saturating_mul(DRAWS) as u64)
+        .filter_map(|number| World::called_about(&desk.model.network, &book.symptoms, mixed(seed, number)));
+    let told = worlds.filter_map(|world| {
+        let opened = Timestamp::UNIX_EPOCH;
+        let mut told = Telling::new(&book, world, opened, 0);
+        told.complain();
+        told.ask();
+        let cures = told.right();
+        let cure = *cures.get(told.dice.below(cures.len().max(1)))?;
+        told.remedy(&book.remedies[cure].id.clone(), RemedyResult::ProvedGone);
+        told.mark(Entry::Close(Closing::Cured));
+        Some(told.ended(CaseId::of_day(jiff::civil::Date::ZERO, 1), opened).case())
+    });
+    let named = |(number, case)| Named { name: format!("{machine}-{}", number + 1), case };
+    Ok(told.take(calls).enumerate().map(named).collect())
 }
 
 /// On a working day, in working hours.
@@ -217,7 +242,11 @@ impl<'b, 'd, 'k> Telling<'b, 'd, 'k> {
         self.entries.push((self.now, entry));
     }
 
-    fn tell(&mut self) {
+    fn ended(self, id: CaseId, opened: Timestamp) -> Invented {
+        Invented { id, opened, head: self.head, entries: self.entries, behind: self.behind }
+    }
+
+    fn complain(&mut self) {
         let complaint = self.book.desk.view.checks.iter().find(|check| matches!(check.asks, Asks::Complaint));
         if let Some(complaint) = complaint.map(|check| check.id.clone()) {
             for finding in self.world.named.clone() {
@@ -225,6 +254,10 @@ impl<'b, 'd, 'k> Telling<'b, 'd, 'k> {
                 self.reading(&complaint, Reading::Outcome(symptom));
             }
         }
+    }
+
+    fn tell(&mut self) {
+        self.complain();
         self.ask();
         let remedies = self.right();
         if remedies.is_empty() || self.dice.chance(0.06) {

@@ -1,22 +1,23 @@
 //! How well the knowledge diagnoses recorded cases: where the cause that was proved stood, and how sure the book was of it.
 //!
 //! The belief is taken from what was known before the remedy that took the complaint away, so that the answer is not given
-//! away; nothing is planned, so that many cases are quick. The log score is the mean of ln q of the cause that it was, the
+//! away; nothing is planned, so that many cases are quick. Cases in which it was gone and nothing proves it have figures of
+//! their own. The log score is the mean of ln q of the cause that it was, the
 //! Brier score the mean of Σ (q − [it was])², q being the causes' shares (Good 1952; Brier 1950): lower Brier and higher log
 //! are better, and saying what one believes is best under both.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::simulate::{Mean, in_parallel};
+use super::taken::{Taken, taken};
 use crate::belief::{self, Evidence};
 use crate::casebook::{Case, Closing, RemedyResult, What};
 use crate::ids::{CauseId, MachineId, OptionId};
-use crate::knowledge::{Knowledge, Work};
-use crate::safety::Exposures;
+use crate::knowledge::Knowledge;
 use crate::walk::{Desk, gather};
 
 /// No cause counts as less likely than this, so that one surprise does not outweigh everything else.
-const LEAST: f64 = 1e-6;
+pub(super) const LEAST: f64 = 1e-6;
 /// Bands of the calibration table.
 pub const BANDS: usize = 10;
 /// Fewer cases than this are too few to judge the calibration by.
@@ -65,12 +66,8 @@ pub struct CaseScore {
     pub within: Option<usize>,
     /// For each band of stated probability: causes stated so, and how many of them it was.
     pub bands: [(usize, usize); BANDS],
-    /// What was recorded: questions and checks.
-    pub checks: usize,
-    /// Lockouts that these checks and remedies take, one for those in a row.
-    pub lockouts: usize,
-    /// Minutes that they take by the book.
-    pub minutes: f64,
+    /// Questions and checks, lockouts and minutes.
+    pub taken: Taken,
     /// Whether somebody was sent.
     pub sent: bool,
 }
@@ -79,6 +76,11 @@ impl CaseScore {
     /// Whether it stands further down than its file allows.
     pub fn fell_short(&self) -> bool {
         self.within.is_some_and(|within| self.place > within)
+    }
+
+    /// Whether it is known for sure what it was.
+    pub fn is_sure(&self) -> bool {
+        self.known != Known::NotProved
     }
 
     /// ln of the share of the cause that it was.
@@ -94,6 +96,8 @@ pub struct Scores {
     pub cases: Vec<CaseScore>,
     /// Name and why, as half a sentence.
     pub left_out: Vec<(String, String)>,
+    /// Former ids in the knowledge that judged, and their heirs.
+    pub(super) was: BTreeMap<String, String>,
 }
 
 /// The figures of many cases.
@@ -109,42 +113,53 @@ pub struct Figures {
     pub log: Mean,
     /// Mean Brier score.
     pub brier: Mean,
-    /// Questions and checks recorded.
+    /// Questions and checks.
     pub checks: Mean,
     /// Lockouts.
     pub lockouts: Mean,
-    /// Minutes by the book.
+    /// Minutes of what was done, as the book has them.
     pub minutes: Mean,
     /// Share in which somebody was sent.
     pub sent: Mean,
-    /// Stated probabilities in tenths: how many, their share that came true.
+    /// Stated probabilities in tenths: how many causes were stated so, and how many of them it was.
     pub calibration: [(usize, usize); BANDS],
 }
 
 impl Scores {
-    /// The figures; none when no case could be judged.
+    /// The figures of the cases that tell for sure what it was; none when there is no such case.
     pub fn figures(&self) -> Option<Figures> {
-        if self.cases.is_empty() {
+        Figures::of(&self.cases.iter().filter(|case| case.is_sure()).collect::<Vec<_>>())
+    }
+
+    /// The figures of those in which it was gone and nothing proves it.
+    pub fn not_proved(&self) -> Option<Figures> {
+        Figures::of(&self.cases.iter().filter(|case| !case.is_sure()).collect::<Vec<_>>())
+    }
+}
+
+impl Figures {
+    fn of(cases: &[&CaseScore]) -> Option<Self> {
+        if cases.is_empty() {
             return None;
         }
         let mean =
-            |of: &dyn Fn(&CaseScore) -> f64| Mean::of(&self.cases.iter().map(of).collect::<Vec<f64>>());
+            |of: &dyn Fn(&CaseScore) -> f64| Mean::of(&cases.iter().map(|case| of(case)).collect::<Vec<_>>());
         let share = |of: fn(&CaseScore) -> bool| mean(&|case| f64::from(u8::from(of(case))));
         let mut calibration = [(0, 0); BANDS];
-        for case in &self.cases {
+        for case in cases {
             for (sum, own) in calibration.iter_mut().zip(case.bands) {
                 *sum = (sum.0 + own.0, sum.1 + own.1);
             }
         }
-        Some(Figures {
-            cases: self.cases.len(),
+        Some(Self {
+            cases: cases.len(),
             first: share(|case| case.place == 1),
             first_three: share(|case| case.place <= 3),
             log: mean(&CaseScore::log),
             brier: mean(&|case| case.brier),
-            checks: mean(&|case| case.checks as f64),
-            lockouts: mean(&|case| case.lockouts as f64),
-            minutes: mean(&|case| case.minutes),
+            checks: mean(&|case| case.taken.checks as f64),
+            lockouts: mean(&|case| case.taken.lockouts as f64),
+            minutes: mean(&|case| case.taken.minutes),
             sent: share(|case| case.sent),
             calibration,
         })
@@ -178,7 +193,7 @@ pub fn score(
         progress(done());
         judged
     });
-    let mut scores = Scores::default();
+    let mut scores = Scores { was: knowledge.was.clone(), ..Scores::default() };
     for (named, judged) in cases.iter().zip(judged) {
         match judged {
             Ok(score) => scores.cases.push(score),
@@ -193,21 +208,27 @@ fn truth(desk: &Desk<'_>, case: &Case) -> Result<(CauseId, Known, usize), String
     if let Some(cause) = case.expect.as_ref().and_then(|expect| expect.cause.clone()) {
         return Ok((cause, Known::Expected, case.events.len()));
     }
-    let cured = |result: RemedyResult| match result {
-        RemedyResult::ProvedGone => Some(Known::Proved),
-        RemedyResult::GoneNotProved => Some(Known::NotProved),
-        _ => None,
-    };
-    let last = case.events.iter().rev().find_map(|event| match &event.what {
-        What::Remedy { id, result } => Some((id, *result)),
+    if case.closed.is_none() {
+        return Err("it is not closed and expects nothing".to_owned());
+    }
+    let remedies = case.events.iter().enumerate().filter_map(|(place, event)| match &event.what {
+        What::Remedy { id, result } => Some((place, id, *result)),
         _ => None,
     });
-    let (id, known) = last
-        .and_then(|(id, result)| Some((id, cured(result)?)))
-        .ok_or_else(|| "nothing is known of what it was".to_owned())?;
+    let mut latest_first = remedies.collect::<Vec<_>>().into_iter().rev();
+    let cure = latest_first.next().and_then(|(place, id, result)| match result {
+        RemedyResult::ProvedGone => Some((place, id, Known::Proved)),
+        RemedyResult::GoneNotProved => Some((place, id, Known::NotProved)),
+        _ => None,
+    });
+    let (place, id, known) = cure.ok_or("no remedy took it away, as far as the record tells")?;
+    if latest_first.next().is_some_and(|(_, _, result)| result == RemedyResult::NotTried) {
+        return Err(
+            "several remedies were done before anybody tried, so nobody knows which it was".to_owned()
+        );
+    }
     let remedy = desk.knowledge.remedies.get(id).ok_or_else(|| format!("there is no remedy '{id}'"))?;
-    let first = case.events.iter().position(|event| matches!(event.what, What::Remedy { .. }));
-    Ok((remedy.cures.value.clone(), known, first.unwrap_or(case.events.len())))
+    Ok((remedy.cures.value.clone(), known, place))
 }
 
 fn of_case(desk: &Desk<'_>, Named { name, case }: &Named) -> Result<CaseScore, String> {
@@ -234,7 +255,6 @@ fn of_case(desk: &Desk<'_>, Named { name, case }: &Named) -> Result<CaseScore, S
     let first = (0..was.len())
         .filter(|other| *other != outside)
         .max_by(|a, b| was[*a].total_cmp(&was[*b]).then(b.cmp(a)));
-    let (checks, lockouts, minutes) = taken(desk, case);
     Ok(CaseScore {
         name: name.clone(),
         machine: case.machine.clone(),
@@ -246,42 +266,7 @@ fn of_case(desk: &Desk<'_>, Named { name, case }: &Named) -> Result<CaseScore, S
         leads: first.and_then(|first| desk.model.causes.get(first).cloned()),
         within: case.expect.as_ref().filter(|_| known == Known::Expected).map(|expect| expect.within),
         bands,
-        checks,
-        lockouts,
-        minutes,
+        taken: taken(desk, case),
         sent: case.closed == Some(Closing::SentSomebody),
     })
-}
-
-/// Questions and checks, lockouts, and minutes by the book of all that was done in a case.
-fn taken(desk: &Desk<'_>, case: &Case) -> (usize, usize, f64) {
-    let (mut checks, mut lockouts, mut minutes, mut locked) = (0, 0, 0.0, false);
-    let machine = desk.view.machine;
-    let mut work = |work: &Work, locked: &mut bool| {
-        let inside = Exposures::needs_isolation(&machine.exposures(work));
-        if inside && !*locked {
-            lockouts += 1;
-            minutes += machine.lockout.0 + machine.lockout.1;
-        }
-        *locked = inside;
-        minutes += work.minutes;
-    };
-    for event in &case.events {
-        match &event.what {
-            What::Reading { check, .. } => {
-                checks += 1;
-                if let Some(check) = desk.knowledge.checks.get(check) {
-                    work(&check.work, &mut locked);
-                }
-            }
-            What::Circumstance { .. } => checks += 1,
-            What::Remedy { id, .. } => {
-                if let Some(remedy) = desk.knowledge.remedies.get(id) {
-                    work(&remedy.work, &mut locked);
-                }
-            }
-            _ => {}
-        }
-    }
-    (checks, lockouts, minutes)
 }

@@ -2,7 +2,7 @@
 
 use super::{Block, Page, Table, Words, words};
 use crate::knowledge::Knowledge;
-use crate::rehearse::{BANDS, CaseScore, Changed, Comparison, FEW, Figures, Mean, Row, Scores};
+use crate::rehearse::{BANDS, CaseScore, Changed, Comparison, FEW, Figures, Loss, MOVED, Mean, Row, Scores};
 
 /// The page of a simulation: one table a machine, and what its figures mean.
 pub fn simulated(knowledge: &Knowledge, seed: u64, rows: &[Row]) -> Page {
@@ -59,23 +59,18 @@ fn with_error(mean: Mean) -> String {
 pub fn recorded(scores: &Scores) -> Page {
     let mut page = Page::titled("Recorded cases");
     match scores.figures() {
-        None => page.text("No case tells what it was."),
+        None => page.text("No case tells for sure what it was."),
         Some(figures) => {
-            page.text(format!(
-                "{} that tell what it was.",
-                words::sentence_start(&words::count(figures.cases, "case", "cases"))
-            ));
-            let mut table = Table::new(&["figure", "#value"]);
-            for (name, mean, kind) in rows(&figures) {
-                table.row([name.to_owned(), kind.written(mean)]);
-            }
-            page.push(Block::Table(table));
-            page.text(
-                "Log score: mean ln of the share that the cause had; nearer to 0 is better. Brier: 0 is best. Checks and \
-                 lockouts as recorded, minutes by the book.",
-            );
+            page.text(format!("{} for sure what it was.", tell(figures.cases)));
+            page.push(Block::Table(table_of(&figures)));
+            page.text(MEANING);
             calibration(&mut page, &figures);
         }
+    }
+    if let Some(figures) = scores.not_proved() {
+        page.heading("Gone, and not proved");
+        page.text(format!("{} what it most likely was; in no other figure.", tell(figures.cases)));
+        page.push(Block::Table(table_of(&figures)));
     }
     let with =
         |wanted: fn(&CaseScore) -> bool| scores.cases.iter().filter(move |case| wanted(case)).map(line);
@@ -85,18 +80,28 @@ pub fn recorded(scores: &Scores) -> Page {
         page.section("Within", with(|case| case.within.is_some() && !case.fell_short() && case.place > 1));
         page.section("First", with(|case| case.within.is_some() && case.place == 1));
     }
-    left_out(&mut page, scores);
+    let why = |(name, why): &(String, String)| Words::new().strong(name).plain(format!(": {why}"));
+    some(&mut page, "Not judged", &scores.left_out, why);
     page
 }
 
+/// What the figures mean, and where they come from.
+const MEANING: &str = "Log score: mean ln of the share that the cause had among all, what is in no book counted with them; nearer \
+                       to 0 is better. Brier: 0 is best. Checks: as recorded. Lockouts and minutes: what was recorded, as the \
+                       book has it, without waiting and ways there.";
 /// Names shown of those that could not be judged, or that moved.
 const MOST_NAMED: usize = 20;
 
-fn left_out(page: &mut Page, scores: &Scores) {
-    let shown = scores.left_out.iter().take(MOST_NAMED);
-    page.section("Not judged", shown.map(|(name, why)| Words::new().strong(name).plain(format!(": {why}"))));
-    if scores.left_out.len() > MOST_NAMED {
-        page.text(format!("And {} more.", scores.left_out.len() - MOST_NAMED));
+fn tell(cases: usize) -> String {
+    let verb = if cases == 1 { "tells" } else { "tell" };
+    format!("{} {verb}", words::sentence_start(&words::count(cases, "case", "cases")))
+}
+
+/// The first of a list, and how many more there are.
+fn some<T>(page: &mut Page, title: &str, all: &[T], line: impl Fn(&T) -> Words) {
+    page.section(title, all.iter().take(MOST_NAMED).map(line));
+    if all.len() > MOST_NAMED {
+        page.text(format!("And {} more.", all.len() - MOST_NAMED));
     }
 }
 
@@ -125,6 +130,11 @@ impl Kind {
         let error = mean.error.map(|error| words::rounded(error * scale, Some(self.step())));
         error.map_or(format!("{figure}{unit}"), |error| format!("{figure} ± {error}{unit}"))
     }
+
+    fn signed(self, mean: Mean) -> String {
+        let written = self.written(mean);
+        if mean.mean > 0.0 { format!("+{written}") } else { written }
+    }
 }
 
 fn rows(figures: &Figures) -> [(&'static str, Mean, Kind); 8] {
@@ -138,6 +148,14 @@ fn rows(figures: &Figures) -> [(&'static str, Mean, Kind); 8] {
         ("minutes", figures.minutes, Kind::Minutes),
         ("somebody sent", figures.sent, Kind::Share),
     ]
+}
+
+fn table_of(figures: &Figures) -> Table {
+    let mut table = Table::new(&["figure", "#value"]);
+    for (name, mean, kind) in rows(figures) {
+        table.row([name.to_owned(), kind.written(mean)]);
+    }
+    table
 }
 
 fn calibration(page: &mut Page, figures: &Figures) {
@@ -169,51 +187,101 @@ fn line(case: &CaseScore) -> Words {
     }
 }
 
-/// Before and after on the same cases.
-pub fn compared(before: &Scores, after: &Scores, comparison: &Comparison, fails: Option<&str>) -> Page {
+/// Two judgements of the same cases, and what lies between them.
+#[derive(Debug, Clone, Copy)]
+pub struct Compared<'a> {
+    /// By the version before.
+    pub before: &'a Scores,
+    /// By the one after.
+    pub after: &'a Scores,
+    /// After less before.
+    pub comparison: &'a Comparison,
+}
+
+/// Before and after on the same cases: where each comes from, the figures, and the verdict with the loss that is put up with;
+/// a seed where the calls were made up.
+pub fn compared(
+    compared: &Compared<'_>,
+    [before, after]: &[String; 2],
+    (loss, fails): (Loss, Option<&str>),
+    seed: Option<u64>,
+) -> Page {
     let mut page = Page::titled("Before and after");
-    page.0.extend(difference(before, after, comparison).0);
-    match fails {
-        Some(why) => page.text(Words::new().strong("Worse: ").plain(why)),
-        None if comparison.log.mean > 2.0 * comparison.log.error.unwrap_or(0.0)
-            && comparison.log.mean > 0.0 =>
-        {
-            page.text(Words::new().strong("Better."));
-        }
-        None => page.text(Words::new().strong("Not worse.")),
+    page.text(Words::new().strong("Before: ").plain(before.as_str()));
+    page.text(Words::new().strong("After: ").plain(after.as_str()));
+    if let Some(seed) = seed {
+        page.text(format!(
+            "The calls are drawn from the version before, seed {seed}: a complaint and a handful of answers, nothing planned. So \
+             they say what the change costs where that version is right, and never that it helps."
+        ));
     }
+    page.0.extend(difference(compared).0);
+    let put_up = format!(
+        "Put up with: {} nats of log score a case, or twice its standard error; {} nats in a case with `expect:`, as long as it \
+         does not fall short anew; no case that cannot be judged any more.",
+        loss.log, loss.case
+    );
+    page.text(match fails {
+        Some(why) => Words::new().strong("Worse: ").plain(why),
+        None if compared.comparison.helps() => {
+            Words::new().strong("Better.").plain(" The log score rose by more than twice its standard error.")
+        }
+        None => Words::new().strong("Not worse."),
+    });
+    page.text(put_up);
     page
 }
 
-/// The figures side by side, and who got better or worse.
-pub fn difference(before: &Scores, after: &Scores, comparison: &Comparison) -> Page {
+/// The figures side by side, and who got better or worse: a block for any page.
+pub fn difference(Compared { before, after, comparison }: &Compared<'_>) -> Page {
     let mut page = Page::default();
-    let (Some(old), Some(new)) = (before.figures(), after.figures()) else {
-        page.text("No case tells what it was, so that nothing can be compared.");
-        return page;
-    };
-    page.text(format!(
-        "{} judged by both.",
-        words::sentence_start(&words::count(comparison.cases, "case", "cases"))
-    ));
-    let mut table = Table::new(&["figure", "#before", "#after", "#change"]);
-    let changes = [comparison.first, comparison.first_three, comparison.log, comparison.brier];
-    for (((name, old, kind), (_, new, _)), change) in rows(&old).into_iter().zip(rows(&new)).zip(changes) {
-        let bare = |mean: Mean| kind.written(Mean { error: None, ..mean });
-        table.row([name.to_owned(), bare(old), bare(new), kind.written(change)]);
+    let cases = words::sentence_start(&words::count(comparison.cases, "case", "cases"));
+    page.text(format!("{cases} judged by both."));
+    if let (Some(old), Some(new)) = (before.figures(), after.figures()) {
+        page.push(Block::Table(side_by_side(&old, &new, comparison)));
+        page.text("Change: after less before, case by case, with its standard error.");
     }
-    page.push(Block::Table(table));
+    if let Some((cases, log)) = comparison.not_proved {
+        page.text(format!(
+            "Gone and not proved, in no figure above: {}, log score {}.",
+            words::count(cases, "case", "cases"),
+            Kind::Score.signed(log)
+        ));
+    }
+    let place = |(place, share): (usize, f64)| format!("place {place}, {}", words::percent(share));
     let moved = |case: &Changed| {
-        let share = |of: (usize, f64)| format!("place {}, {}", of.0, words::percent(of.1));
-        Words::new().strong(&case.name).plain(format!(": {} → {}", share(case.before), share(case.after)))
+        Words::new().strong(&case.name).plain(format!(": {} → {}", place(case.before), place(case.after)))
     };
-    for (title, cases) in [("Got worse", &comparison.worse), ("Got better", &comparison.better)] {
-        page.section(title, cases.iter().take(MOST_NAMED).map(moved));
-        if cases.len() > MOST_NAMED {
-            page.text(format!("And {} more.", cases.len() - MOST_NAMED));
-        }
+    some(&mut page, "Got worse", &comparison.worse, moved);
+    some(&mut page, "Got better", &comparison.better, moved);
+    if !(comparison.worse.is_empty() && comparison.better.is_empty()) {
+        page.text(format!(
+            "Listed: those whose place changed, or whose share changed by more than {MOVED} times."
+        ));
     }
-    let one = comparison.only_one.iter().take(MOST_NAMED);
-    page.section("Judged by one only", one.map(|name| Words::from(name.as_str())));
+    let why = |(name, why): &(String, String)| Words::new().strong(name).plain(format!(": {why}"));
+    some(&mut page, "Not judged any more", &comparison.lost, why);
+    let name = |name: &String| Words::from(name.as_str());
+    some(&mut page, "Judged now only", &comparison.gained, name);
+    some(&mut page, "Held against another cause now, in no figure", &comparison.other_cause, name);
     page
+}
+
+fn side_by_side(old: &Figures, new: &Figures, change: &Comparison) -> Table {
+    let changes = [
+        change.first,
+        change.first_three,
+        change.log,
+        change.brier,
+        change.checks,
+        change.lockouts,
+        change.minutes,
+        change.sent,
+    ];
+    let mut table = Table::new(&["figure", "#before", "#after", "#change"]);
+    for (((name, old, kind), (_, new, _)), change) in rows(old).into_iter().zip(rows(new)).zip(changes) {
+        let bare = |mean: Mean| kind.written(Mean { error: None, ..mean });
+        table.row([name.to_owned(), bare(old), bare(new), kind.signed(change)]);
+    }
+    table
 }

@@ -119,7 +119,8 @@ impl Tool {
     }
 }
 
-fn copy(from: &Path, to: &Path) {
+/// Copies a folder whole.
+pub(crate) fn copy(from: &Path, to: &Path) {
     std::fs::create_dir_all(to).unwrap();
     for entry in std::fs::read_dir(from).unwrap() {
         let entry = entry.unwrap();

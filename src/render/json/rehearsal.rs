@@ -4,7 +4,9 @@ use serde::Serialize;
 
 use crate::ids::CauseId;
 use crate::knowledge::Knowledge;
-use crate::rehearse::{BANDS, CaseScore, Changed, Comparison, Figures, Known, Mean, Row, Scores};
+use crate::rehearse::{
+    BANDS, CaseScore, Changed, Comparison, Figures, Known, Loss, MOVED, Mean, Row, Scores,
+};
 
 /// A rehearsal for a program. Shares go from 0 to 1; minutes, checks and lockouts are means of a call, each with its
 /// standard error; `held_minutes_over_planner` is the mean difference on the same calls.
@@ -17,21 +19,31 @@ pub struct RehearsalOut<'a> {
     cases: Vec<CaseOut<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     figures: Option<FiguresOut>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    figures_not_proved: Option<FiguresOut>,
     left_out: Vec<LeftOut<'a>>,
 }
 
-/// Two versions on the same cases.
+/// Two versions on the same cases; `change` is after less before with its paired standard error, `seed` is there where
+/// the calls were drawn from the version before.
 #[derive(Debug, Serialize)]
 pub struct ComparedOut<'a> {
     format: &'static str,
+    seed: Option<u64>,
     cases: usize,
     before: SideOut<'a>,
     after: SideOut<'a>,
     change: ChangeOut,
+    not_proved: Option<NotProvedOut>,
+    listed_past_share_factor: f64,
     worse: Vec<MovedOut<'a>>,
     better: Vec<MovedOut<'a>>,
     fell_short: &'a [String],
-    judged_by_one_only: &'a [String],
+    judged_no_more: Vec<LeftOut<'a>>,
+    judged_now_only: &'a [String],
+    held_against_another_cause: &'a [String],
+    loss_put_up_with: f64,
+    case_loss_put_up_with: f64,
     fails: Option<&'a str>,
 }
 
@@ -47,6 +59,16 @@ struct ChangeOut {
     brier: MeanOut,
     first: MeanOut,
     first_three: MeanOut,
+    checks: MeanOut,
+    lockouts: MeanOut,
+    minutes_by_the_book: MeanOut,
+    sent: MeanOut,
+}
+
+#[derive(Debug, Serialize)]
+struct NotProvedOut {
+    cases: usize,
+    log_score: MeanOut,
 }
 
 #[derive(Debug, Serialize)]
@@ -140,46 +162,64 @@ pub fn simulated<'a>(knowledge: &'a Knowledge, seed: u64, rows: &'a [Row]) -> Re
 pub fn recorded<'a>(knowledge: &'a Knowledge, scores: &'a Scores) -> RehearsalOut<'a> {
     let cases = scores.cases.iter().map(case).collect();
     let left_out = scores.left_out.iter().map(|(case, why)| LeftOut { case, why }).collect();
+    let figures_not_proved = scores.not_proved().as_ref().map(figures);
     let figures = scores.figures().as_ref().map(figures);
-    RehearsalOut { figures, left_out, ..out(knowledge, None, Vec::new(), cases) }
+    RehearsalOut { figures, figures_not_proved, left_out, ..out(knowledge, None, Vec::new(), cases) }
 }
 
-/// Two versions on the same cases, for a program.
+/// Two versions on the same cases, for a program: before and after, each with its judgement.
 pub fn compared<'a>(
-    (before, old): (&'a Knowledge, &Scores),
-    (after, new): (&'a Knowledge, &Scores),
+    [before, after]: [(&'a Knowledge, &Scores); 2],
     comparison: &'a Comparison,
-    fails: Option<&'a str>,
+    (loss, fails): (Loss, Option<&'a str>),
+    seed: Option<u64>,
 ) -> ComparedOut<'a> {
-    let side = |knowledge: &'a Knowledge, scores: &Scores| SideOut {
+    let side = |(knowledge, scores): (&'a Knowledge, &Scores)| SideOut {
         knowledge: KnowledgeOut { version: &knowledge.version, hash: &knowledge.hash },
         figures: scores.figures().as_ref().map(figures),
     };
-    fn moved(changed: &Changed) -> MovedOut<'_> {
-        MovedOut {
-            case: &changed.name,
-            place_before: changed.before.0,
-            share_before: changed.before.1,
-            place_after: changed.after.0,
-            share_after: changed.after.1,
-        }
-    }
+    let not_proved = comparison.not_proved.map(|(cases, log)| NotProvedOut { cases, log_score: mean(log) });
     ComparedOut {
         format: "handlamp-rehearsal-compared/1",
+        seed,
         cases: comparison.cases,
-        before: side(before, old),
-        after: side(after, new),
-        change: ChangeOut {
-            log_score: mean(comparison.log),
-            brier: mean(comparison.brier),
-            first: mean(comparison.first),
-            first_three: mean(comparison.first_three),
-        },
+        before: side(before),
+        after: side(after),
+        change: change(comparison),
+        not_proved,
+        listed_past_share_factor: MOVED,
         worse: comparison.worse.iter().map(moved).collect(),
         better: comparison.better.iter().map(moved).collect(),
         fell_short: &comparison.fell_short,
-        judged_by_one_only: &comparison.only_one,
+        judged_no_more: comparison.lost.iter().map(|(case, why)| LeftOut { case, why }).collect(),
+        judged_now_only: &comparison.gained,
+        held_against_another_cause: &comparison.other_cause,
+        loss_put_up_with: loss.log,
+        case_loss_put_up_with: loss.case,
         fails,
+    }
+}
+
+fn change(comparison: &Comparison) -> ChangeOut {
+    ChangeOut {
+        log_score: mean(comparison.log),
+        brier: mean(comparison.brier),
+        first: mean(comparison.first),
+        first_three: mean(comparison.first_three),
+        checks: mean(comparison.checks),
+        lockouts: mean(comparison.lockouts),
+        minutes_by_the_book: mean(comparison.minutes),
+        sent: mean(comparison.sent),
+    }
+}
+
+fn moved(changed: &Changed) -> MovedOut<'_> {
+    MovedOut {
+        case: &changed.name,
+        place_before: changed.before.0,
+        share_before: changed.before.1,
+        place_after: changed.after.0,
+        share_after: changed.after.1,
     }
 }
 
@@ -221,6 +261,7 @@ fn out<'a>(
         policies,
         cases,
         figures: None,
+        figures_not_proved: None,
         left_out: Vec::new(),
     }
 }
