@@ -34,6 +34,7 @@ mod lessons;
 mod lists_in_use;
 mod lists_refused;
 mod lockout;
+mod memory;
 mod oracle;
 mod outlook_is_exact;
 mod outside_oracle;
