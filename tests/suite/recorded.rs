@@ -81,7 +81,7 @@ fn shares_log_score_brier_and_bands_are_those_worked_out_by_hand() {
     near(figures.first.mean, 0.5);
     near(figures.first_three.mean, 1.0);
     let logs = [share[1].ln(), share[0].ln()];
-    near(figures.log.mean, (logs[0] + logs[1]) / 2.0);
+    near(figures.log.mean, f64::midpoint(logs[0], logs[1]));
     // Of two the standard error of the mean is half of what lies between them.
     near(figures.log.error.unwrap(), (logs[0] - logs[1]).abs() / 2.0);
     near(figures.brier.mean, f64::midpoint(brier(1), brier(0)));
