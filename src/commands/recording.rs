@@ -104,14 +104,13 @@ pub(super) fn run(args: &Args, lessons: &Lessons, context: &mut Context) -> Resu
 
 /// The case named, or the one closed last, if there is one.
 fn case_of(id: Option<&str>, store: &Store) -> Result<Option<(CaseId, Case)>> {
-    let id = match id {
-        Some(text) => CaseId::parse(text).map_err(stored)?,
-        None => {
-            let closed = store.list().map_err(stored)?.cases.into_iter().filter(|case| case.closed.is_some());
-            match closed.max_by(|a, b| (&a.last, &a.id).cmp(&(&b.last, &b.id))) {
-                Some(last) => last.id,
-                None => return Ok(None),
-            }
+    let id = if let Some(text) = id {
+        CaseId::parse(text).map_err(stored)?
+    } else {
+        let closed = store.list().map_err(stored)?.cases.into_iter().filter(|case| case.closed.is_some());
+        match closed.max_by(|a, b| (&a.last, &a.id).cmp(&(&b.last, &b.id))) {
+            Some(last) => last.id,
+            None => return Ok(None),
         }
     };
     let case = store.read(&id).map_err(stored)?.case;

@@ -62,7 +62,7 @@ impl<'k> Facts<'k> {
     }
 }
 
-impl<'k> Telling<'_, 'k> {
+impl Telling<'_, '_> {
     /// The lesson but for its author; none when the person breaks off.
     pub(super) fn draw_up(
         &mut self,

@@ -132,7 +132,8 @@ pub(super) fn run(args: &Args, store: &Store, context: &mut Context) -> Result {
         }
         Some(Form::Markdown) => context.write(&markdown::report(&page))?,
         Some(Form::Html) => {
-            context.write(&html::page(&page, &html::Paper { size: html::Size::A4, running }))?
+            let paper = html::Paper { size: html::Size::A4, running };
+            context.write(&html::page(&page, &paper))?;
         }
         Some(Form::Csv) => context.write(&view::csv(&knowledge, &figures))?,
     }

@@ -81,7 +81,8 @@ fn moved_by(desks: &[Desk<'_>; 2], told: &dyn Fn(&Desk<'_>) -> Vec<Item>) -> Res
     };
     let kept: f64 = after.iter().map(|(cause, own)| (own - share(&before, cause)).abs()).sum();
     let gone = before.iter().filter(|(cause, _)| !after.iter().any(|(known, _)| known == cause));
-    Ok((kept + gone.map(|(_, share)| share).sum::<f64>()) / 2.0)
+    let gone: f64 = gone.map(|(_, share)| share).sum();
+    Ok(kept.midpoint(gone))
 }
 
 /// Each cause's share; the last, without a name, is what is in no book.

@@ -37,7 +37,7 @@ const TEAMS: &[&str] = &["north", "coast", "hills"];
 /// Machines in the invented fleet.
 const FLEET: usize = 1200;
 /// Weeks over which cases are spread.
-const WEEKS: i64 = 26;
+const WEEKS: usize = 26;
 /// A call that cannot be told to its end is drawn again so often.
 const DRAWS: usize = 20;
 /// Of the questions asked, this share bears on what is wrong.
@@ -124,7 +124,7 @@ const LOOKED_FOR: &[&str] = &[
 pub fn searches(number: usize, seed: u64, until: Timestamp) -> Vec<(Timestamp, &'static str)> {
     let one = |n: usize| {
         let words = LOOKED_FOR[dice(seed, "looked for", n as u64).below(LOOKED_FOR.len())];
-        (start(seed ^ 0x5ea2c4, n as u64, until), words)
+        (start(seed ^ 0x005e_a2c4, n as u64, until), words)
     };
     let mut all: Vec<_> = (0..number).map(one).collect();
     all.sort_unstable();
@@ -159,11 +159,16 @@ pub fn calls(
     Ok(told.take(calls).enumerate().map(named).collect())
 }
 
+/// From nought up to, not including, `n`.
+fn below(dice: &mut Dice, n: usize) -> i64 {
+    i64::try_from(dice.below(n)).unwrap_or(0)
+}
+
 /// On a working day, in working hours.
 fn start(seed: u64, number: u64, until: Timestamp) -> Timestamp {
     let mut dice = dice(seed, "start", number);
-    let back = SignedDuration::from_hours(24 * dice.below((7 * WEEKS) as usize) as i64 + 1);
-    let minutes = SignedDuration::from_mins(dice.below(480) as i64);
+    let back = SignedDuration::from_hours(24 * below(&mut dice, 7 * WEEKS) + 1);
+    let minutes = SignedDuration::from_mins(below(&mut dice, 480));
     until.checked_sub(back).and_then(|at| at.checked_sub(minutes)).unwrap_or(until)
 }
 
@@ -226,7 +231,7 @@ impl<'b, 'd, 'k> Telling<'b, 'd, 'k> {
     }
 
     fn later(&mut self, most: usize) {
-        let minutes = SignedDuration::from_mins(1 + self.dice.below(most.max(1)) as i64);
+        let minutes = SignedDuration::from_mins(1 + below(&mut self.dice, most.max(1)));
         self.now = self.now.checked_add(minutes).unwrap_or(self.now);
     }
 

@@ -87,13 +87,12 @@ impl Memory {
     pub fn open(cache: &Path) -> Result<Self, SearchError> {
         let place = cache.join(format!("past-{SHAPE}"));
         let there = Index::open_in_dir(&place).ok().filter(|index| index.schema() == schema().0);
-        let index = match there {
-            Some(index) => index,
-            None => {
-                let _ = std::fs::remove_dir_all(&place);
-                std::fs::create_dir_all(&place).map_err(tantivy::TantivyError::from)?;
-                Index::create_in_dir(&place, schema().0)?
-            }
+        let index = if let Some(index) = there {
+            index
+        } else {
+            let _ = std::fs::remove_dir_all(&place);
+            std::fs::create_dir_all(&place).map_err(tantivy::TantivyError::from)?;
+            Index::create_in_dir(&place, schema().0)?
         };
         index.tokenizers().register(ANALYZER, analyzer());
         let read = index.load_metas()?.payload.and_then(|text| text.parse().ok()).unwrap_or(0);
@@ -150,7 +149,7 @@ impl Memory {
         Ok(())
     }
 
-    fn term(&self, field: Field, text: &str) -> Box<dyn Query> {
+    fn term(field: Field, text: &str) -> Box<dyn Query> {
         Box::new(TermQuery::new(Term::from_field_text(field, text), IndexRecordOption::Basic))
     }
 
@@ -207,8 +206,8 @@ impl Memory {
     /// Cases of this very machine, the newest first.
     pub fn before(&self, machine: &str, serial: &str, most: usize) -> Result<Vec<Past>, SearchError> {
         let query = BooleanQuery::new(vec![
-            (Occur::Must, self.term(self.fields.machine, machine)),
-            (Occur::Must, self.term(self.fields.serial, serial)),
+            (Occur::Must, Self::term(self.fields.machine, machine)),
+            (Occur::Must, Self::term(self.fields.serial, serial)),
         ]);
         let mut found = self.found(&query, LOOKED_THROUGH)?;
         found.sort_by(|a, b| (&b.day, &b.id).cmp(&(&a.day, &a.id)));
@@ -228,11 +227,11 @@ impl Memory {
             return Ok(Vec::new());
         }
         let shared = symptoms.iter().map(|symptom| {
-            let query = BoostQuery::new(self.term(self.fields.symptom, symptom), SYMPTOM);
+            let query = BoostQuery::new(Self::term(self.fields.symptom, symptom), SYMPTOM);
             (Occur::Should, Box::new(query) as Box<dyn Query>)
         });
         let mut parts: Vec<(Occur, Box<dyn Query>)> = vec![
-            (Occur::Must, self.term(self.fields.machine, machine)),
+            (Occur::Must, Self::term(self.fields.machine, machine)),
             (Occur::Must, Box::new(BooleanQuery::new(shared.collect()))),
         ];
         parts.extend(self.words(words));
@@ -271,9 +270,9 @@ mod tests {
         assert_eq!(memory.find("come short", 3).unwrap(), [first.clone(), second.clone()]);
         assert_eq!(memory.before("tray-filler", "L2", 3).unwrap(), [second]);
         let like = memory.like("tray-filler", &["fills-light".to_owned()], "oil", 3).unwrap();
-        assert_eq!(like, [first.clone()], "only what was cured");
+        assert_eq!(like, std::slice::from_ref(&first), "only what was cured");
         let again = Past { complaint: "bags far too short".to_owned(), ..first };
-        memory.take([again.clone()].into_iter(), 45).unwrap();
+        memory.take(std::iter::once(again.clone()), 45).unwrap();
         let memory = Memory::open(folder.path()).unwrap();
         assert_eq!((memory.read_to(), memory.cases()), (45, 2));
         assert_eq!(memory.find("far", 3).unwrap(), [again]);

@@ -43,8 +43,8 @@ fn between<'t>(old: &'t str, new: &'t str) -> (&'t str, &'t str) {
     let start = old.bytes().zip(new.bytes()).take_while(|(a, b)| a == b).count();
     let most = old.len().min(new.len()) - start;
     let end = old.bytes().rev().zip(new.bytes().rev()).take_while(|(a, b)| a == b).count().min(most);
-    let bytes = |text: &'t str| std::str::from_utf8(&text.as_bytes()[start..text.len() - end]).unwrap_or("?");
-    (bytes(old), bytes(new))
+    let part = |text: &'t str| text.get(start..text.len() - end).unwrap_or("?");
+    (part(old), part(new))
 }
 
 fn some(dice: &mut Dice, places: &[String]) -> Vec<String> {

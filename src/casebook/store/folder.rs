@@ -101,7 +101,7 @@ impl Folder {
         &self,
         ids: impl Iterator<Item = &'i CaseId>,
     ) -> Result<(), StoreError> {
-        let lines: String = ids.map(|id| format!("{id}\n")).collect();
+        let lines = ids.fold(String::new(), |lines, id| lines + id.as_str() + "\n");
         if lines.is_empty() {
             return Ok(());
         }

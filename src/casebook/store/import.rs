@@ -55,7 +55,7 @@ impl Store {
         let mut records: Vec<(CaseId, Vec<u8>)> = Vec::new();
         let day = now.to_zoned_datetime(jiff::tz::TimeZone::UTC).date();
         for (name, case) in foreign {
-            let (id, bytes, content) = match self.judged(case, &now.to_string()) {
+            let (id, bytes, content) = match judged(case, &now.to_string()) {
                 Ok(judged) => judged,
                 Err(error) => {
                     done.refused.push((name, error.to_string()));
@@ -84,29 +84,6 @@ impl Store {
         Ok(done)
     }
 
-    /// Its id if it has one, its bytes, and its content.
-    fn judged(&self, case: Foreign, now: &str) -> Result<(Option<CaseId>, Vec<u8>, u64), StoreError> {
-        match case {
-            Foreign::Record(id, bytes) => {
-                let replay = Replay::of(&bytes, &id, id.as_str())?;
-                if let Some(remark) = replay.recorded.remarks.first() {
-                    let why = remark.to_string();
-                    return Err(StoreError::Damaged { place: format!("the record '{id}'"), why });
-                }
-                Ok((Some(id), bytes, content(&replay.recorded.case)))
-            }
-            Foreign::Case(case) => {
-                let events = case.events.iter().cloned().map(super::Entry::Event);
-                let entries = events.chain(case.closed.map(super::Entry::Close));
-                let id = CaseId::of_day(jiff::civil::Date::ZERO, 0);
-                let bytes = record(&case, &id, now, entries.map(|entry| (now.to_owned(), entry)))?;
-                // As it will read back, so that the same file is known again.
-                let kept = Replay::of(&bytes, &id, id.as_str())?.recorded.case;
-                Ok((None, bytes, content(&kept)))
-            }
-        }
-    }
-
     /// Puts the longer record in place of ours when ours is its beginning.
     fn goes_on(&self, id: &CaseId, bytes: &[u8]) -> Result<bool, StoreError> {
         let (ours, _) = self.cases.read(id)?;
@@ -115,6 +92,29 @@ impl Store {
         }
         self.cases.extend(id, bytes)?;
         Ok(true)
+    }
+}
+
+/// Its id if it has one, its bytes, and its content.
+fn judged(case: Foreign, now: &str) -> Result<(Option<CaseId>, Vec<u8>, u64), StoreError> {
+    match case {
+        Foreign::Record(id, bytes) => {
+            let replay = Replay::of(&bytes, &id, id.as_str())?;
+            if let Some(remark) = replay.recorded.remarks.first() {
+                let why = remark.to_string();
+                return Err(StoreError::Damaged { place: format!("the record '{id}'"), why });
+            }
+            Ok((Some(id), bytes, content(&replay.recorded.case)))
+        }
+        Foreign::Case(case) => {
+            let events = case.events.iter().cloned().map(super::Entry::Event);
+            let entries = events.chain(case.closed.map(super::Entry::Close));
+            let id = CaseId::of_day(jiff::civil::Date::ZERO, 0);
+            let bytes = record(&case, &id, now, entries.map(|entry| (now.to_owned(), entry)))?;
+            // As it will read back, so that the same file is known again.
+            let kept = Replay::of(&bytes, &id, id.as_str())?.recorded.case;
+            Ok((None, bytes, content(&kept)))
+        }
     }
 }
 

@@ -58,8 +58,11 @@ struct OfCase {
     /// Check, and whether the ranking was another afterwards.
     checks: Vec<(CheckId, bool)>,
     /// Advised and used, when somebody was sent.
-    parts: Option<(BTreeSet<String>, BTreeSet<String>)>,
+    parts: Option<Packed>,
 }
+
+/// Parts advised, and parts used.
+type Packed = (BTreeSet<String>, BTreeSet<String>);
 
 /// Replays the latest cases of the longer span, at most so many, so many at a time.
 pub fn replayed(
@@ -166,11 +169,7 @@ fn of_case(desk: &Desk<'_>, recorded: &Recorded) -> Result<OfCase, BeliefError> 
 }
 
 /// Parts advised when somebody was sent for the first time, and those used from then on.
-fn parts(
-    desk: &Desk<'_>,
-    case: &Case,
-    recorded: &Recorded,
-) -> Result<Option<(BTreeSet<String>, BTreeSet<String>)>, BeliefError> {
+fn parts(desk: &Desk<'_>, case: &Case, recorded: &Recorded) -> Result<Option<Packed>, BeliefError> {
     let sent = |entry: &Entry| matches!(entry, Entry::Close(Closing::SentSomebody));
     let Some(place) = recorded.history.iter().position(|happening| sent(&happening.entry)) else {
         return Ok(None);

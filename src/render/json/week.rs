@@ -125,17 +125,18 @@ fn ended(endings: &Endings) -> EndedOut {
     }
 }
 
+fn silent(silent: &crate::rehearse::week::Silent) -> SilentOut<'_> {
+    SilentOut {
+        check: silent.check.as_str(),
+        answered: silent.answered,
+        changed: silent.changed,
+        minutes: silent.minutes,
+    }
+}
+
 /// The week for a program; `by` is the word for the group.
 pub fn week<'a>(figures: &'a Figures, by: &'static str) -> WeekOut<'a> {
     let week = &figures.week;
-    fn silent(silent: &crate::rehearse::week::Silent) -> SilentOut<'_> {
-        SilentOut {
-            check: silent.check.as_str(),
-            answered: silent.answered,
-            changed: silent.changed,
-            minutes: silent.minutes,
-        }
-    }
     WeekOut {
         format: "handlamp-week/1",
         until: &figures.until,
