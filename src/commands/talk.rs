@@ -105,23 +105,30 @@ impl<'k> Talk<'k> {
             return Ok(());
         }
         self.remembered = true;
-        let Some(memory) = memory::memory(context)? else { return Ok(()) };
+        let leading = state.assessment.iter().flat_map(|a| &a.causes).take(SHOWN);
+        let about: Vec<String> = (symptoms.iter().map(|id| format!("symptoms/{id}")))
+            .chain(leading.map(|suspect| format!("causes/{}", suspect.id)))
+            .collect();
+        let mut page = view::lessons::bearing(self.knowledge, &state.case.machine, &about);
+        page.0.extend(self.like_this(&state.case, &symptoms, context)?.0);
+        if page.0.is_empty() { Ok(()) } else { context.aside_or_page(&page) }
+    }
+
+    /// Closed cases of this machine, and others like this one.
+    fn like_this(&self, case: &Case, symptoms: &[String], context: &Context) -> Result<Page> {
+        let Some(memory) = memory::memory(context)? else { return Ok(Page::default()) };
         let own = self.record.as_ref().map(|record| record.id().to_string());
-        let machine = state.case.machine.as_str();
-        let serial = memory::serial(&state.case);
-        let before = serial.map(|serial| memory.before(machine, &serial, SHOWN)).transpose();
-        let words = state.case.complaint.as_deref().unwrap_or_default();
-        let like = memory.like(machine, &symptoms, words, SHOWN);
-        let (Ok(before), Ok(mut like)) = (before, like) else { return Ok(()) };
+        let machine = case.machine.as_str();
+        let before = memory::serial(case).map(|serial| memory.before(machine, &serial, SHOWN)).transpose();
+        let words = case.complaint.as_deref().unwrap_or_default();
+        let like = memory.like(machine, symptoms, words, SHOWN);
+        let (Ok(before), Ok(mut like)) = (before, like) else { return Ok(Page::default()) };
         let mut before = before.unwrap_or_default();
         let other = |past: &crate::search::past::Past| Some(&past.id) != own.as_ref();
         before.retain(other);
         like.retain(|past| other(past) && !before.iter().any(|known| known.id == past.id));
         before.truncate(2);
-        match view::cases::remembered(self.knowledge, &before, &like) {
-            Some(page) => context.aside_or_page(&page),
-            None => Ok(()),
-        }
+        Ok(view::cases::remembered(self.knowledge, &before, &like).unwrap_or_default())
     }
 
     /// Puts entries on disk before anything else is shown; the record begins with the first of them.

@@ -4,6 +4,7 @@ use super::words::{self, count};
 use super::{Block, Page, Table, Words};
 use crate::casebook::lesson::{LessonLine, LessonLog, Standing};
 use crate::diag::Diagnostic;
+use crate::ids::MachineId;
 use crate::knowledge::diff::{Hunk, differing};
 use crate::knowledge::edit::Place;
 use crate::knowledge::{Change, Knowledge, Lesson, LessonKind};
@@ -13,6 +14,8 @@ use crate::learn::{Meaning, Proposal};
 const AROUND: usize = 30;
 /// Lines of a new file shown at most.
 const MOST_LINES: usize = 60;
+/// Lessons named in a walk at most.
+const MOST_BEARING: usize = 3;
 /// Cases named at most.
 const MOST_CASES: usize = 12;
 
@@ -205,6 +208,28 @@ pub fn accepted(page: &mut Page, lesson: &Lesson) {
         Change::File { file, .. } => format!("{file}: new"),
     };
     page.section("What it changed", lesson.changes.iter().map(one));
+}
+
+/// Lessons of the knowledge that bear on any of these entries, on this machine: safety first, three at most. A remark, and no
+/// evidence; the words of whoever wrote one stand on its own page.
+pub fn bearing(knowledge: &Knowledge, machine: &MachineId, about: &[String]) -> Page {
+    let mut page = Page::default();
+    let bears = |lesson: &Lesson| {
+        let here = lesson.machine.as_ref().is_none_or(|own| own == machine);
+        here && lesson.replaced_by.is_none() && lesson.bears_on.iter().any(|name| about.contains(name))
+    };
+    let mut lessons: Vec<_> = knowledge.lessons.values().filter(|entry| bears(&entry.lesson)).collect();
+    lessons.sort_by_key(|entry| (entry.lesson.kind, entry.id.clone()));
+    for entry in lessons.into_iter().take(MOST_BEARING) {
+        let kind = words::sentence_start(&entry.lesson.kind.to_string());
+        page.text(
+            Words::new()
+                .plain(format!("Lesson. {kind}: "))
+                .strong(&entry.lesson.title)
+                .plain(format!(" (show {})", entry.id)),
+        );
+    }
+    page
 }
 
 /// What was found of problems, each in one sentence.

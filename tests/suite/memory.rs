@@ -144,6 +144,10 @@ closed: cured
         tool.typed(&["diagnose", "--machine", "single-tray-weigher"], (lines.join("\n") + "\n").as_bytes());
     let text = one_line(&said.out);
     assert!(text.contains("it is no evidence on this one"), "{}", said.block());
+    assert!(
+        text.contains("This machine was here before") && text.contains("cured by: Lower the in-flight"),
+        "{text}"
+    );
     let answer = |more: &str| {
         std::fs::write(&file, case.replace("closed: cured\n", more)).unwrap();
         tool.run(&["diagnose", "--answers", file.to_str().unwrap(), "--json"]).out

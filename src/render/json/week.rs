@@ -134,6 +134,35 @@ fn silent(silent: &crate::rehearse::week::Silent) -> SilentOut<'_> {
     }
 }
 
+fn repeats(figures: &Figures) -> Vec<RepeatOut<'_>> {
+    figures
+        .week
+        .repeats
+        .iter()
+        .map(|repeat| RepeatOut {
+            group: &repeat.group,
+            case: &repeat.case,
+            earlier: &repeat.earlier,
+            days: repeat.days,
+            same_cause: repeat.same_cause,
+        })
+        .collect()
+}
+
+fn parts(figures: &Figures) -> Vec<PartOut<'_>> {
+    figures
+        .replayed
+        .parts
+        .iter()
+        .map(|(part, count)| PartOut {
+            part,
+            advised_and_used: count.both,
+            advised_only: count.advised_only,
+            used_only: count.used_only,
+        })
+        .collect()
+}
+
 /// The week for a program; `by` is the word for the group.
 pub fn week<'a>(figures: &'a Figures, by: &'static str) -> WeekOut<'a> {
     let week = &figures.week;
@@ -157,17 +186,7 @@ pub fn week<'a>(figures: &'a Figures, by: &'static str) -> WeekOut<'a> {
             .iter()
             .map(|(group, (short, long))| EndingsOut { group, week: ended(short), weeks_13: ended(long) })
             .collect(),
-        repeats: week
-            .repeats
-            .iter()
-            .map(|repeat| RepeatOut {
-                group: &repeat.group,
-                case: &repeat.case,
-                earlier: &repeat.earlier,
-                days: repeat.days,
-                same_cause: repeat.same_cause,
-            })
-            .collect(),
+        repeats: repeats(figures),
         replayed_cases: figures.replayed.cases,
         checks_that_changed_nothing: figures
             .replayed
@@ -185,17 +204,7 @@ pub fn week<'a>(figures: &'a Figures, by: &'static str) -> WeekOut<'a> {
                 cannot_tell: untold.cannot_tell,
             })
             .collect(),
-        parts: figures
-            .replayed
-            .parts
-            .iter()
-            .map(|(part, count)| PartOut {
-                part,
-                advised_and_used: count.both,
-                advised_only: count.advised_only,
-                used_only: count.used_only,
-            })
-            .collect(),
+        parts: parts(figures),
         lessons: LessonsOut {
             waiting: figures.lessons.waiting,
             used: figures.lessons.used,
