@@ -215,6 +215,11 @@ impl Context {
             .hint("`handlamp knowledge vet` lists them all.".to_owned()))
     }
 
+    /// The team that calls are for, where the environment names one.
+    pub fn team(&self) -> Option<String> {
+        std::env::var("HANDLAMP_TEAM").ok().filter(|name| !name.is_empty())
+    }
+
     /// Where cases and the search index are kept.
     pub fn store(&self) -> Result<PathBuf> {
         if let Some(folder) = &self.options.store {

@@ -34,7 +34,7 @@ pub(super) struct Args {
     #[arg(long, requires = "answers")]
     keep: bool,
     /// The team whose case it is, for the manager's week; also HANDLAMP_TEAM
-    #[arg(long, value_name = "NAME", env = "HANDLAMP_TEAM", hide_env = true)]
+    #[arg(long, value_name = "NAME")]
     team: Option<String>,
     /// The machine, if it is known already
     #[arg(long, value_name = "ID", conflicts_with = "answers")]
@@ -51,7 +51,7 @@ pub(super) fn run(args: &Args, context: &mut Context) -> Result {
     let complaint = (!args.words.is_empty()).then(|| args.words.join(" "));
     let index = find::index(context)?;
     let mut case = Case::of(id);
-    case.team = team(args.team.as_deref())?;
+    case.team = team(args.team.clone().or_else(|| context.team()).as_deref())?;
     case.opening.danger = complaint.clone().filter(|words| dangerous(&knowledge, &index, words));
     let mut talk = Talk::new(&knowledge, index, Store::at(&context.store()?), complaint.clone());
     let first = talk.walker().begin(case, machine.is_some());

@@ -24,18 +24,13 @@ pub(super) struct Args {
 
 pub(super) fn run(args: &Args, store: &Store, context: &mut Context) -> Result {
     let knowledge = context.knowledge()?;
-    let (mut foreign, mut refused) = (Vec::new(), Vec::new());
+    let mut paths = Vec::new();
     for path in &args.paths {
-        for file in files(path)? {
-            let name = harmless(&file.display().to_string());
-            match read(&file, &knowledge) {
-                Ok(case) => foreign.push((name, case)),
-                Err(why) => refused.push((name, why)),
-            }
-        }
+        paths.extend(files(path)?);
     }
+    // One at a time: a store of others may be larger than what this computer holds at once.
+    let foreign = paths.iter().map(|file| (harmless(&file.display().to_string()), read(file, &knowledge)));
     let mut done = store.import(foreign, (context.clock)(), context.cores()).map_err(stored)?;
-    done.refused.extend(refused);
     done.refused.sort();
     if context.options.json {
         context.json(&json::imported(&done))?;

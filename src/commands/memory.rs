@@ -36,8 +36,8 @@ fn up_to_date(
     let (closed, end) = store.closed_since(memory.read_to()).map_err(|e| e.to_string())?;
     if memory.is_empty() && memory.read_to() == 0 {
         // Begun anew: everything that is closed, noted or not.
-        let (all, _) = store.all(threads).map_err(|e| e.to_string())?;
-        let closed: Vec<Past> = all.iter().filter(|r| r.case.closed.is_some()).map(of).collect();
+        let closed = |recorded: Recorded| recorded.case.closed.is_some().then(|| of(&recorded));
+        let (closed, _) = store.each(threads, &closed).map_err(|e| e.to_string())?;
         if !closed.is_empty() {
             memory.take(closed.into_iter(), end).map_err(|e| e.to_string())?;
         }

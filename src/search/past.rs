@@ -14,8 +14,10 @@ use super::SearchError;
 use super::words::analyzer;
 
 /// Raised whenever fields or analyzer change, so that an older memory is not used.
-const SHAPE: u32 = 1;
+const SHAPE: u32 = 2;
 const ANALYZER: &str = "handlamp";
+/// Marks what was cured.
+const GONE: &str = "gone";
 const MEMORY: usize = 40_000_000;
 /// So many documents are looked through to put the newest first.
 const LOOKED_THROUGH: usize = 200;
@@ -50,6 +52,8 @@ struct Fields {
     serial: Field,
     symptom: Field,
     cured_by: Field,
+    /// A word that stands there when the complaint went away.
+    gone: Field,
     day: Field,
     complaint: Field,
     product: Field,
@@ -75,6 +79,7 @@ fn schema() -> (Schema, Fields) {
         serial: builder.add_text_field("serial", STRING | STORED),
         symptom: builder.add_text_field("symptom", STRING | STORED),
         cured_by: builder.add_text_field("cured_by", STRING | STORED),
+        gone: builder.add_text_field("gone", STRING),
         day: builder.add_text_field("day", STRING | STORED),
         complaint: builder.add_text_field("complaint", text.clone()),
         product: builder.add_text_field("product", text),
@@ -137,7 +142,10 @@ impl Memory {
             doc.add_text(fields.product, &case.product);
             case.serial.iter().for_each(|serial| doc.add_text(fields.serial, serial));
             case.symptoms.iter().for_each(|symptom| doc.add_text(fields.symptom, symptom));
-            case.cured_by.iter().for_each(|remedy| doc.add_text(fields.cured_by, remedy));
+            if let Some(remedy) = &case.cured_by {
+                doc.add_text(fields.cured_by, remedy);
+                doc.add_text(fields.gone, GONE);
+            }
             writer.add_document(doc)?;
         }
         let mut commit = writer.prepare_commit()?;
@@ -232,13 +240,11 @@ impl Memory {
         });
         let mut parts: Vec<(Occur, Box<dyn Query>)> = vec![
             (Occur::Must, Self::term(self.fields.machine, machine)),
+            (Occur::Must, Self::term(self.fields.gone, GONE)),
             (Occur::Must, Box::new(BooleanQuery::new(shared.collect()))),
         ];
         parts.extend(self.words(words));
-        let mut found = self.found(&BooleanQuery::new(parts), LOOKED_THROUGH)?;
-        found.retain(|past| past.cured_by.is_some());
-        found.truncate(most);
-        Ok(found)
+        self.found(&BooleanQuery::new(parts), most)
     }
 }
 

@@ -183,11 +183,9 @@ fn diff(page: &mut Page, changed: &Changed) {
     };
     page.push(Block::Lines([marked('−', gone), marked('+', new)].concat()));
     if new.len() > MOST_LINES {
-        page.text(format!(
-            "And {} more; --json has all of it.",
-            count(new.len() - MOST_LINES, "line", "lines")
-        ));
+        page.text(format!("And {}.", count(new.len() - MOST_LINES, "more line", "more lines")));
     }
+    page.text("Lines too wide for the screen are cut; --as-file has all of it.");
 }
 
 /// A lesson that is part of the knowledge.

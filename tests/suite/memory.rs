@@ -139,7 +139,7 @@ closed: cured
     std::fs::remove_dir_all(tool.home().join("store/cache")).unwrap();
     assert_eq!(find()[0], found, "and without the list of what was closed");
     // The next call about the same machine is told of it, and about what was alike; the answer for a program is not.
-    let lines = ["n", "?", "1", "S-17", "?", "3", "?", "?", "?", "the bags come up short", "1", "leave"];
+    let lines = ["n", "?", "S-17", "?", "3", "?", "?", "?", "the bags come up short", "1", "leave"];
     let said =
         tool.typed(&["diagnose", "--machine", "single-tray-weigher"], (lines.join("\n") + "\n").as_bytes());
     let text = one_line(&said.out);

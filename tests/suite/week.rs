@@ -417,3 +417,109 @@ fn the_same_seed_writes_the_same_store_and_the_week_comes_as_page_table_and_shee
     let person = tool.run(&["case", "week", "--until", "2026-11-30", "--replay", "0"]).out;
     assert!(!person.contains("tech") && !person.contains("caller"), "by person only when asked");
 }
+
+#[test]
+fn a_lesson_is_used_when_what_it_is_about_came_up_within_the_year() {
+    let tool = demo("30");
+    let used =
+        raw(&tool.home().join("store")).iter().find_map(|raw| raw.cured_by().map(str::to_owned)).unwrap();
+    let folder = tool.home().join("kb/lessons");
+    std::fs::create_dir_all(&folder).unwrap();
+    let lesson = |id: &str, about: &str, day: &str| {
+        let text = format!(
+            "title: {id}\ntold: It was so.\nkind: wrong\nbears_on: [{about}]\nby: R. T.\nrecorded: {day}\nread_by: M. K.\naccepted: {day}\n"
+        );
+        std::fs::write(folder.join(format!("{id}.yaml")), text).unwrap();
+    };
+    lesson("used-old", &format!("remedies/{used}"), "2024-01-02");
+    lesson("unused-old", "cautions/hands-at-live-scale", "2024-01-02");
+    lesson("unused-new", "cautions/hands-at-live-scale", "2026-11-02");
+    let form = tool.home().join("waiting.yaml");
+    std::fs::write(&form, "title: W\ntold: T\nkind: wrong\nby: R. T.\nrecorded: 2026-11-25\n").unwrap();
+    assert_eq!(tool.run(&["lesson", "record", "--file", form.to_str().unwrap()]).status, Some(0));
+    let kb = tool.home().join("kb");
+    let said = week(&tool, &["--replay", "0", "--knowledge", kb.to_str().unwrap()]);
+    assert_eq!(
+        said["lessons"],
+        serde_json::json!({"waiting": 1, "used": 1, "unused_for_a_year": ["unused-old"]})
+    );
+}
+
+/// Parts of the causes that together hold nine tenths when somebody was sent first, and of the remedies done from then on.
+#[test]
+fn parts_are_counted_against_what_was_likely_when_somebody_was_sent() {
+    use handlamp::casebook::{CaseId, Entry, Store, What};
+    let tool = demo("30");
+    let said = week(&tool, &["--replay", "30"]);
+    let knowledge = handlamp::knowledge::load(&handlamp::knowledge::Texts::built_in()).0;
+    let store = Store::at(&tool.home().join("store"));
+    let mut wanted: BTreeMap<String, [u64; 3]> = BTreeMap::new();
+    for raw in raw(&tool.home().join("store")).iter().filter(|raw| within(raw.opened, 13)) {
+        let recorded = store.read(&CaseId::parse(&raw.id).unwrap()).unwrap();
+        let mut events = Vec::new();
+        let mut sent = false;
+        for happening in &recorded.history {
+            match &happening.entry {
+                Entry::Event(event) => events.push(event.clone()),
+                Entry::Close(handlamp::casebook::Closing::SentSomebody) => {
+                    sent = true;
+                    break;
+                }
+                _ => {}
+            }
+        }
+        if !sent {
+            continue;
+        }
+        let before = events.len();
+        let mut case = recorded.case.clone();
+        let after: Vec<_> = case.events.split_off(before);
+        let desk = handlamp::walk::Desk::for_case(&knowledge, &case).unwrap();
+        let evidence = handlamp::walk::gather(&desk, &case).evidence;
+        let believed = handlamp::belief::posterior(&desk.model.network, &evidence).unwrap();
+        let mut likely: Vec<(f64, usize)> =
+            (0..desk.model.causes.len()).map(|cause| (believed.causes[cause].was, cause)).collect();
+        let all: f64 = likely.iter().map(|(was, _)| was).sum();
+        likely.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        let (mut covered, mut advised) = (0.0, BTreeSet::new());
+        for (was, cause) in likely {
+            if covered >= 0.9 * all {
+                break;
+            }
+            covered += was;
+            let id = &desk.model.causes[cause];
+            let mut own: Vec<_> =
+                desk.view.remedies.iter().filter(|remedy| remedy.cures.value == *id).collect();
+            own.sort_by(|a, b| b.works.total_cmp(&a.works).then(a.id.cmp(&b.id)));
+            advised.extend(
+                own.first().into_iter().flat_map(|remedy| remedy.parts.iter().map(|(part, _)| part.clone())),
+            );
+        }
+        let mut used = BTreeSet::new();
+        for event in after {
+            if let What::Remedy { id, .. } = event.what {
+                used.extend(knowledge.remedies[&id].parts.iter().map(|(part, _)| part.clone()));
+            }
+        }
+        for part in advised.union(&used) {
+            let place = match (advised.contains(part), used.contains(part)) {
+                (true, true) => 0,
+                (true, false) => 1,
+                _ => 2,
+            };
+            wanted.entry(part.clone()).or_default()[place] += 1;
+        }
+    }
+    let told: BTreeMap<String, [u64; 3]> = said["parts"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|own| {
+            let number = |key: &str| own[key].as_u64().unwrap();
+            let counts = ["advised_and_used", "advised_only", "used_only"].map(number);
+            (own["part"].as_str().unwrap().to_owned(), counts)
+        })
+        .collect();
+    assert_eq!(told, wanted);
+    assert!(!told.is_empty());
+}

@@ -1,6 +1,6 @@
 //! Taking in cases of others: what is here already is known again, whatever its id.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::hash::Hasher as _;
 
 use super::replay::Replay;
@@ -29,59 +29,85 @@ pub struct Imported {
     pub refused: Vec<(String, String)>,
 }
 
-/// The same for equal cases, whatever their ids and the times of their lines.
-fn content(case: &Case) -> u64 {
-    let mut hasher = fnv::FnvHasher::default();
-    hasher.write(export(case).as_bytes());
-    hasher.finish()
+/// Equal cases have equal marks, whatever their ids and the times of their lines.
+type Mark = (u64, u64, usize);
+
+fn mark(case: &Case) -> Mark {
+    let text = export(case);
+    let of = |first: u8| {
+        let mut hasher = fnv::FnvHasher::default();
+        hasher.write_u8(first);
+        hasher.write(text.as_bytes());
+        hasher.finish()
+    };
+    (of(0), of(1), text.len())
+}
+
+/// So many new records are held before they go on disk together.
+const TOGETHER: usize = 1000;
+
+/// Names that are taken, and what is here.
+struct Known {
+    marks: BTreeMap<Mark, CaseId>,
+    ids: BTreeSet<CaseId>,
 }
 
 impl Store {
-    /// Takes cases in, each with the name that it came under. All that are new are on disk before any has its name; what was
-    /// here stays as it was.
+    /// Takes cases in, each with the name that it came under, or with why it cannot be read. What was here stays as it was;
+    /// new ones are on disk whole before they have their names.
     pub fn import(
         &self,
-        foreign: Vec<(String, Foreign)>,
+        foreign: impl Iterator<Item = (String, Result<Foreign, String>)>,
         now: jiff::Timestamp,
         threads: usize,
     ) -> Result<Imported, StoreError> {
-        let mut here: BTreeMap<u64, CaseId> = BTreeMap::new();
-        let (all, _) = self.all(threads)?;
-        for recorded in &all {
-            here.insert(content(&recorded.case), recorded.id.clone());
-        }
-        let mut ids: std::collections::BTreeSet<CaseId> = self.cases.ids()?.into_iter().collect();
+        let (marks, _) = self.each(threads, &|recorded| Some((mark(&recorded.case), recorded.id)))?;
+        let ids = self.cases.ids()?.into_iter().collect();
+        let mut known = Known { marks: marks.into_iter().collect(), ids };
         let mut done = Imported::default();
         let mut records: Vec<(CaseId, Vec<u8>)> = Vec::new();
-        let day = now.to_zoned_datetime(jiff::tz::TimeZone::UTC).date();
         for (name, case) in foreign {
-            let (id, bytes, content) = match judged(case, &now.to_string()) {
-                Ok(judged) => judged,
-                Err(error) => {
-                    done.refused.push((name, error.to_string()));
-                    continue;
-                }
-            };
-            if let Some(known) = here.get(&content) {
-                done.known.push((name, known.clone()));
-                continue;
+            match case.and_then(|case| judged(case, &now.to_string()).map_err(|error| error.to_string())) {
+                Ok(judged) => self.take(name, judged, &mut known, (&mut records, &mut done), now)?,
+                Err(why) => done.refused.push((name, why)),
             }
-            if let Some(id) = id.as_ref().filter(|id| ids.contains(*id))
-                && self.goes_on(id, &bytes)?
-            {
-                done.extended.push(id.clone());
-                here.insert(content, id.clone());
-                continue;
+            if records.len() >= TOGETHER {
+                self.create_all(&records)?;
+                records.clear();
             }
-            let free = id.filter(|id| !ids.contains(id)).unwrap_or_else(|| fresh(&ids, day));
-            ids.insert(free.clone());
-            here.insert(content, free.clone());
-            records.push((free.clone(), renamed(bytes, &free)?));
-            done.taken.push((name, free));
         }
         self.create_all(&records)?;
         self.cases.note_closed(done.extended.iter())?;
         Ok(done)
+    }
+
+    fn take(
+        &self,
+        name: String,
+        (id, bytes, mark): (Option<CaseId>, Vec<u8>, Mark),
+        known: &mut Known,
+        (records, done): (&mut Vec<(CaseId, Vec<u8>)>, &mut Imported),
+        now: jiff::Timestamp,
+    ) -> Result<(), StoreError> {
+        if let Some(here) = known.marks.get(&mark) {
+            done.known.push((name, here.clone()));
+            return Ok(());
+        }
+        let waits = |id: &CaseId| records.iter().any(|(waiting, _)| waiting == id);
+        if let Some(id) = id.as_ref().filter(|id| known.ids.contains(*id) && !waits(id))
+            && self.goes_on(id, &bytes)?
+        {
+            known.marks.insert(mark, id.clone());
+            done.extended.push(id.clone());
+            return Ok(());
+        }
+        let day = now.to_zoned_datetime(jiff::tz::TimeZone::UTC).date();
+        let free = id.filter(|id| !known.ids.contains(id)).unwrap_or_else(|| fresh(&known.ids, day));
+        known.ids.insert(free.clone());
+        known.marks.insert(mark, free.clone());
+        records.push((free.clone(), renamed(bytes, &free)?));
+        done.taken.push((name, free));
+        Ok(())
     }
 
     /// Puts the longer record in place of ours when ours is its beginning.
@@ -95,8 +121,8 @@ impl Store {
     }
 }
 
-/// Its id if it has one, its bytes, and its content.
-fn judged(case: Foreign, now: &str) -> Result<(Option<CaseId>, Vec<u8>, u64), StoreError> {
+/// Its id if it has one, its bytes, and its mark.
+fn judged(case: Foreign, now: &str) -> Result<(Option<CaseId>, Vec<u8>, Mark), StoreError> {
     match case {
         Foreign::Record(id, bytes) => {
             let replay = Replay::of(&bytes, &id, id.as_str())?;
@@ -104,7 +130,7 @@ fn judged(case: Foreign, now: &str) -> Result<(Option<CaseId>, Vec<u8>, u64), St
                 let why = remark.to_string();
                 return Err(StoreError::Damaged { place: format!("the record '{id}'"), why });
             }
-            Ok((Some(id), bytes, content(&replay.recorded.case)))
+            Ok((Some(id), bytes, mark(&replay.recorded.case)))
         }
         Foreign::Case(case) => {
             let events = case.events.iter().cloned().map(super::Entry::Event);
@@ -113,13 +139,13 @@ fn judged(case: Foreign, now: &str) -> Result<(Option<CaseId>, Vec<u8>, u64), St
             let bytes = record(&case, &id, now, entries.map(|entry| (now.to_owned(), entry)))?;
             // As it will read back, so that the same file is known again.
             let kept = Replay::of(&bytes, &id, id.as_str())?.recorded.case;
-            Ok((None, bytes, content(&kept)))
+            Ok((None, bytes, mark(&kept)))
         }
     }
 }
 
 /// The first free id of a day.
-fn fresh(taken: &std::collections::BTreeSet<CaseId>, day: jiff::civil::Date) -> CaseId {
+fn fresh(taken: &BTreeSet<CaseId>, day: jiff::civil::Date) -> CaseId {
     let mut n = taken
         .range(CaseId::of_day(day, 0)..)
         .take_while(|id| id.as_str().starts_with(&day.to_string()))

@@ -115,18 +115,29 @@ impl Store {
 
     /// Every case whole, sorted by id, read by so many at a time; what cannot be read stands apart.
     pub fn all(&self, threads: usize) -> Result<(Vec<Recorded>, Vec<StoreError>), StoreError> {
+        self.each(threads, &Some)
+    }
+
+    /// What `of` makes of each case, sorted by id, so many at a time; no more of a case is held than what it makes.
+    pub fn each<T: Send>(
+        &self,
+        threads: usize,
+        of: &(dyn Fn(Recorded) -> Option<T> + Sync),
+    ) -> Result<(Vec<T>, Vec<StoreError>), StoreError> {
         let ids = self.cases.ids()?;
         let part = ids.len().div_ceil(threads.max(1)).max(1);
-        let read = |ids: &[CaseId]| ids.iter().map(|id| self.read(id)).collect::<Vec<_>>();
+        let read = |ids: &[CaseId]| -> Vec<Result<T, StoreError>> {
+            ids.iter().filter_map(|id| self.read(id).map(of).transpose()).collect()
+        };
         let read: Vec<_> = std::thread::scope(|scope| {
             let parts: Vec<_> = ids.chunks(part).map(|ids| scope.spawn(move || read(ids))).collect();
             let joined = parts.into_iter().map(std::thread::ScopedJoinHandle::join);
             joined.flat_map(|part| part.unwrap_or_else(|panic| std::panic::resume_unwind(panic))).collect()
         });
         let (mut all, mut unreadable) = (Vec::new(), Vec::new());
-        for recorded in read {
-            match recorded {
-                Ok(recorded) => all.push(recorded),
+        for one in read {
+            match one {
+                Ok(one) => all.push(one),
                 Err(error) => unreadable.push(error),
             }
         }
