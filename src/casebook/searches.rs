@@ -92,7 +92,7 @@ mod tests {
         let now = "2026-11-25T10:00:00Z".parse().unwrap();
         misses.add("  the \u{1b}[31mwidget  hums ", now).unwrap();
         misses.add("   ", now).unwrap();
-        assert_eq!(misses.all().unwrap()[0].words, "the [31mwidget hums");
+        assert_eq!(misses.all().unwrap()[0].words, "the widget hums");
         assert_eq!(misses.all().unwrap().len(), 1);
         for n in 0..9000 {
             misses.add(&format!("{n} {}", "x".repeat(150)), now).unwrap();
