@@ -38,6 +38,7 @@ mod memory;
 mod oracle;
 mod outlook_is_exact;
 mod outside_oracle;
+mod packed;
 mod paper;
 mod plain_network;
 mod prompts;

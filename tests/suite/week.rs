@@ -9,16 +9,16 @@ use serde_json::Value;
 use crate::tool::{Tool, one_line};
 
 /// A record as its lines say.
-struct Raw {
-    id: String,
+pub(crate) struct Raw {
+    pub(crate) id: String,
     machine: String,
     team: Option<String>,
     serial: Option<String>,
-    opened: Timestamp,
+    pub(crate) opened: Timestamp,
     lines: Vec<Value>,
 }
 
-fn raw(store: &Path) -> Vec<Raw> {
+pub(crate) fn raw(store: &Path) -> Vec<Raw> {
     let mut all = Vec::new();
     for entry in std::fs::read_dir(store.join("cases")).unwrap() {
         let path = entry.unwrap().path();
@@ -86,7 +86,7 @@ fn night() -> Timestamp {
     "2026-12-01T00:00:00Z".parse().unwrap()
 }
 
-fn within(at: Timestamp, weeks: i64) -> bool {
+pub(crate) fn within(at: Timestamp, weeks: i64) -> bool {
     at <= night() && night().duration_since(at) < SignedDuration::from_hours(24 * 7 * weeks)
 }
 
@@ -95,7 +95,7 @@ fn cures() -> BTreeMap<String, String> {
     knowledge.remedies.iter().map(|(id, remedy)| (id.to_string(), remedy.cures.value.to_string())).collect()
 }
 
-fn demo(cases: &str) -> Tool {
+pub(crate) fn demo(cases: &str) -> Tool {
     let tool = Tool::built_in(40);
     let store = tool.home().join("store");
     let said = tool.run(&[
@@ -111,7 +111,7 @@ fn demo(cases: &str) -> Tool {
     tool
 }
 
-fn week(tool: &Tool, more: &[&str]) -> Value {
+pub(crate) fn week(tool: &Tool, more: &[&str]) -> Value {
     let said = tool.run(&[&["case", "week", "--until", "2026-11-30", "--json"], more].concat());
     assert_eq!(said.status, Some(0), "{}", said.block());
     said.json()
@@ -443,83 +443,4 @@ fn a_lesson_is_used_when_what_it_is_about_came_up_within_the_year() {
         said["lessons"],
         serde_json::json!({"waiting": 1, "used": 1, "unused_for_a_year": ["unused-old"]})
     );
-}
-
-/// Parts of the causes that together hold nine tenths when somebody was sent first, and of the remedies done from then on.
-#[test]
-fn parts_are_counted_against_what_was_likely_when_somebody_was_sent() {
-    use handlamp::casebook::{CaseId, Entry, Store, What};
-    let tool = demo("30");
-    let said = week(&tool, &["--replay", "30"]);
-    let knowledge = handlamp::knowledge::load(&handlamp::knowledge::Texts::built_in()).0;
-    let store = Store::at(&tool.home().join("store"));
-    let mut wanted: BTreeMap<String, [u64; 3]> = BTreeMap::new();
-    for raw in raw(&tool.home().join("store")).iter().filter(|raw| within(raw.opened, 13)) {
-        let recorded = store.read(&CaseId::parse(&raw.id).unwrap()).unwrap();
-        let mut events = Vec::new();
-        let mut sent = false;
-        for happening in &recorded.history {
-            match &happening.entry {
-                Entry::Event(event) => events.push(event.clone()),
-                Entry::Close(handlamp::casebook::Closing::SentSomebody) => {
-                    sent = true;
-                    break;
-                }
-                _ => {}
-            }
-        }
-        if !sent {
-            continue;
-        }
-        let before = events.len();
-        let mut case = recorded.case.clone();
-        let after: Vec<_> = case.events.split_off(before);
-        let desk = handlamp::walk::Desk::for_case(&knowledge, &case).unwrap();
-        let evidence = handlamp::walk::gather(&desk, &case).evidence;
-        let believed = handlamp::belief::posterior(&desk.model.network, &evidence).unwrap();
-        let mut likely: Vec<(f64, usize)> =
-            (0..desk.model.causes.len()).map(|cause| (believed.causes[cause].was, cause)).collect();
-        let all: f64 = likely.iter().map(|(was, _)| was).sum();
-        likely.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-        let (mut covered, mut advised) = (0.0, BTreeSet::new());
-        for (was, cause) in likely {
-            if covered >= 0.9 * all {
-                break;
-            }
-            covered += was;
-            let id = &desk.model.causes[cause];
-            let mut own: Vec<_> =
-                desk.view.remedies.iter().filter(|remedy| remedy.cures.value == *id).collect();
-            own.sort_by(|a, b| b.works.total_cmp(&a.works).then(a.id.cmp(&b.id)));
-            advised.extend(
-                own.first().into_iter().flat_map(|remedy| remedy.parts.iter().map(|(part, _)| part.clone())),
-            );
-        }
-        let mut used = BTreeSet::new();
-        for event in after {
-            if let What::Remedy { id, .. } = event.what {
-                used.extend(knowledge.remedies[&id].parts.iter().map(|(part, _)| part.clone()));
-            }
-        }
-        for part in advised.union(&used) {
-            let place = match (advised.contains(part), used.contains(part)) {
-                (true, true) => 0,
-                (true, false) => 1,
-                _ => 2,
-            };
-            wanted.entry(part.clone()).or_default()[place] += 1;
-        }
-    }
-    let told: BTreeMap<String, [u64; 3]> = said["parts"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .map(|own| {
-            let number = |key: &str| own[key].as_u64().unwrap();
-            let counts = ["advised_and_used", "advised_only", "used_only"].map(number);
-            (own["part"].as_str().unwrap().to_owned(), counts)
-        })
-        .collect();
-    assert_eq!(told, wanted);
-    assert!(!told.is_empty());
 }
