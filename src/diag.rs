@@ -263,6 +263,11 @@ pub fn is_harmful(c: char) -> bool {
         | '\u{2066}'..='\u{2069}' | '\u{feff}')
 }
 
+/// A person's text, harmless, on one line and of at most so many characters.
+pub fn one_line(text: &str, most: usize) -> String {
+    harmless(text).split_whitespace().collect::<Vec<_>>().join(" ").chars().take(most).collect()
+}
+
 /// A person's text without what could play tricks on a terminal; escape sequences go whole.
 pub fn harmless(text: &str) -> String {
     let mut out = String::with_capacity(text.len());

@@ -18,6 +18,12 @@ pub fn well_formed(text: &str) -> bool {
         && text.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-')
 }
 
+/// The words of a text that an id can be made of: lower-case letters and figures.
+pub fn words_of(text: &str) -> impl Iterator<Item = String> + '_ {
+    let words = text.split(|c: char| !c.is_ascii_alphanumeric()).filter(|word| !word.is_empty());
+    words.map(str::to_ascii_lowercase)
+}
+
 macro_rules! ids {
     ($($(#[$doc:meta])* $name:ident),+ $(,)?) => {$(
         $(#[$doc])*

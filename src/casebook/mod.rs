@@ -21,8 +21,8 @@ pub use fit::fit;
 pub use model::*;
 pub use read::{Read, Refused, read, read_path};
 pub use store::{
-    CaseId, Entry, Foreign, Happening, Imported, Listing, Record, Recorded, Remark, Store, StoreError,
-    Summary, record,
+    CaseId, Entry, Foreign, Happening, Imported, LARGEST_RECORD, Listing, Record, Recorded, Remark, Store,
+    StoreError, Summary, record, replace,
 };
 pub use write::export;
 

@@ -71,6 +71,12 @@ impl Case {
         })
     }
 
+    /// The remedy done last, where the complaint was gone after it.
+    pub fn cured_by(&self) -> Option<&RemedyId> {
+        let gone = |result| matches!(result, RemedyResult::ProvedGone | RemedyResult::GoneNotProved);
+        self.last_remedy().filter(|(_, result)| gone(*result)).map(|(id, _)| id)
+    }
+
     /// A case of a machine of which nothing is known yet.
     pub fn of(machine: MachineId) -> Self {
         Self {
@@ -223,6 +229,11 @@ pub struct Opening {
 }
 
 impl Opening {
+    /// The serial number, where somebody knew it.
+    pub fn serial_said(&self) -> Option<&str> {
+        self.serial.as_deref().filter(|serial| !matches!(*serial, "" | "unknown"))
+    }
+
     /// The danger, where one was said.
     pub fn danger_said(&self) -> Option<&str> {
         self.danger.as_deref().filter(|said| !matches!(*said, "none" | "unknown" | "no"))

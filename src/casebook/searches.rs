@@ -7,7 +7,8 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
-use crate::diag::harmless;
+use super::store::replace;
+use crate::diag::one_line;
 
 /// Characters of one search that are kept.
 const LONGEST: usize = 200;
@@ -35,8 +36,7 @@ impl Misses {
 
     /// Adds one.
     pub fn add(&self, words: &str, now: jiff::Timestamp) -> io::Result<()> {
-        let words: String = harmless(words).split_whitespace().collect::<Vec<_>>().join(" ");
-        let miss = Miss { at: now.to_string(), words: words.chars().take(LONGEST).collect() };
+        let miss = Miss { at: now.to_string(), words: one_line(words, LONGEST) };
         if miss.words.is_empty() {
             return Ok(());
         }
@@ -57,12 +57,7 @@ impl Misses {
         let half = all.len() - all.len() / 2;
         let cut =
             all.as_bytes()[half..].iter().position(|byte| *byte == b'\n').map_or(all.len(), |n| half + n + 1);
-        let folder = self.0.parent().unwrap_or(Path::new("."));
-        let mut draft = tempfile::NamedTempFile::new_in(folder)?;
-        draft.write_all(&all.as_bytes()[cut..])?;
-        draft.as_file().sync_all()?;
-        draft.persist(&self.0).map_err(|error| error.error)?;
-        Ok(())
+        replace(&self.0, &all.as_bytes()[cut..])
     }
 
     fn text(&self) -> io::Result<String> {

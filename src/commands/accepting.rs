@@ -1,22 +1,21 @@
 //! A lesson becomes part of the knowledge: rehearsed, vetted, written into the folder, and kept beside it as a file.
 
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use super::diagnose::unthinkable;
 use super::lesson::{Weighed, undecided, weigh};
 use super::lines::Lines;
-use super::recorded_cases::{Gathered, fitted};
+use super::recorded_cases::{Gathered, as_taken_by};
 use super::replayed::judged;
 use super::talk::stored;
-use super::{CommandError, Context, Outcome, Result, recording};
-use crate::casebook::Store;
+use super::{CommandError, Context, Outcome, Result, asking};
 use crate::casebook::lesson::{LessonLine, LessonRecord};
+use crate::casebook::{Store, replace};
 use crate::diag::harmless;
 use crate::ids::LessonId;
 use crate::knowledge::edit::{Place, Scalar, set};
 use crate::knowledge::{Knowledge, Lesson, Texts};
-use crate::rehearse::{Loss, Named, calls, compare};
+use crate::rehearse::{Loss, calls, compare};
 use crate::render::json;
 use crate::view::rehearsal::{self, Compared};
 use crate::view::{Page, Words, words};
@@ -42,10 +41,7 @@ pub(super) fn rehearsed(
         page.text(format!("Only {closed} here; these are made up from the knowledge before."));
         let own = |id| calls(before, id, INVENTED, 1).map_err(|error| unthinkable(&error));
         let made_up = before.machines.keys().map(own).collect::<Result<Vec<_>>>()?.concat();
-        let taken: Vec<Named> = made_up
-            .iter()
-            .map(|named| Named { name: named.name.clone(), case: fitted(&named.case, after) })
-            .collect();
+        let taken = as_taken_by(after, &made_up);
         (judged(before, &made_up, context), judged(after, &taken, context))
     } else {
         page.text("On the latest cases that were closed here.");
@@ -78,7 +74,7 @@ pub(super) fn accept(
     undecided(record.log())?;
     let folder = folder(context)?;
     let mut lines = Lines::open(context);
-    let by = recording::who(by, &mut lines, context)?;
+    let by = asking::who(by, &mut lines, context)?;
     let lesson = record.log().lesson().clone();
     if by.to_lowercase() == lesson.by.to_lowercase() {
         return Err(CommandError::input(format!("{by} wrote this lesson; somebody else accepts it.")));
@@ -164,15 +160,7 @@ fn put(folder: &Path, path: &str, text: &str) -> Result<()> {
     let file = folder.join(path);
     let inside = file.parent().unwrap_or(folder);
     std::fs::create_dir_all(inside).map_err(not_written(inside))?;
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".new-").suffix(".tmp");
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    let mut draft = builder.tempfile_in(inside).map_err(not_written(&file))?;
-    let done = draft.write_all(text.as_bytes()).and_then(|()| draft.as_file().sync_all());
-    done.map_err(not_written(&file))?;
-    draft.persist(&file).map_err(|error| not_written(&file)(error.error))?;
-    Ok(())
+    replace(&file, text.as_bytes()).map_err(not_written(&file))
 }
 
 fn not_written(place: &Path) -> impl Fn(std::io::Error) -> CommandError + use<> {

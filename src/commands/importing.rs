@@ -3,16 +3,14 @@
 use std::path::{Path, PathBuf};
 
 use super::context::read_file;
+use super::recorded_cases::{files_in, is_case_file};
 use super::talk::stored;
 use super::{CommandError, Context, Outcome, Result};
-use crate::casebook::{self, CaseId, Foreign, Store};
+use crate::casebook::{self, CaseId, Foreign, LARGEST_RECORD, Store};
 use crate::diag::harmless;
 use crate::knowledge::Knowledge;
 use crate::render::json;
 use crate::view::cases as view;
-
-/// Largest record taken in, in bytes.
-const LARGEST: u64 = 8 << 20;
 
 /// Cases of others: stores, folders of case files, single files
 #[derive(Debug, clap::Args)]
@@ -42,35 +40,31 @@ pub(super) fn run(args: &Args, store: &Store, context: &mut Context) -> Result {
 
 /// The records and case files that a path names, in order.
 fn files(path: &Path) -> Result<Vec<PathBuf>> {
+    if !path.exists() {
+        let shown = harmless(&path.display().to_string());
+        return Err(CommandError::input(format!("There is no file or folder {shown}.")));
+    }
     if !path.is_dir() {
         return Ok(vec![path.to_path_buf()]);
     }
     let inside = path.join("cases");
     let folder = if inside.is_dir() { inside } else { path.to_path_buf() };
-    let shown = harmless(&folder.display().to_string());
-    let unreadable =
-        |error: std::io::Error| CommandError::input(format!("The folder {shown} cannot be read: {error}."));
-    let entries = std::fs::read_dir(&folder).map_err(unreadable)?;
-    let mut files =
-        entries.map(|entry| Ok(entry?.path())).collect::<std::io::Result<Vec<_>>>().map_err(unreadable)?;
-    let is_case = |path: &PathBuf| {
-        let hidden = path.file_name().is_some_and(|name| name.to_string_lossy().starts_with('.'));
-        !hidden && path.extension().is_some_and(|end| end == "jsonl" || end == "yaml" || end == "yml")
-    };
-    files.retain(is_case);
-    files.sort();
-    if files.is_empty() {
-        return Err(CommandError::input(format!("The folder {shown} holds no records and no case files.")));
-    }
-    Ok(files)
+    // What somebody is just writing there is hidden, and no case yet.
+    let shown = |path: &Path| path.file_name().is_none_or(|name| !name.to_string_lossy().starts_with('.'));
+    let wanted = |path: &Path| shown(path) && (is_record(path) || is_case_file(path));
+    files_in(&folder, &wanted, "no records and no case files")
+}
+
+fn is_record(path: &Path) -> bool {
+    path.extension().is_some_and(|ending| ending == "jsonl")
 }
 
 fn read(file: &Path, knowledge: &Knowledge) -> std::result::Result<Foreign, String> {
-    if file.extension().is_some_and(|end| end == "jsonl") {
+    if is_record(file) {
         let stem = file.file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default();
         let id = CaseId::parse(&stem).map_err(|error| error.to_string())?;
-        if std::fs::metadata(file).is_ok_and(|meta| meta.len() > LARGEST) {
-            return Err(format!("it is larger than {LARGEST} bytes"));
+        if std::fs::metadata(file).is_ok_and(|meta| meta.len() > LARGEST_RECORD) {
+            return Err(format!("it is larger than {LARGEST_RECORD} bytes"));
         }
         let bytes = read_file(file).map_err(|error| error.message)?;
         return Ok(Foreign::Record(id, bytes));

@@ -2,11 +2,11 @@
 
 use std::path::PathBuf;
 
+use super::asking::{self, clean};
 use super::context::read_text;
 use super::lines::Lines;
-use super::recording::{self, clean, line_of};
 use super::talk::stored;
-use super::{CommandError, Context, Outcome, Result, accepting, logs};
+use super::{CommandError, Context, Outcome, Result, accepting, logs, recording};
 use crate::casebook::lesson::{LessonLine, LessonLog, LessonRecord, Lessons, Standing};
 use crate::casebook::{CaseId, StoreError};
 use crate::knowledge::diff::hunk;
@@ -265,8 +265,7 @@ fn review(args: &Review, lessons: &Lessons, context: &mut Context) -> Result {
         return Ok(outcome);
     }
     page.text("What shall become of it?");
-    let ways = ["Accept it", "Ask its author something", "Turn it down", "Work it over"];
-    page.push(crate::view::Block::Numbered(ways.map(Into::into).to_vec()));
+    page.push(crate::view::Block::Numbered(WAYS.iter().map(|(.., title)| (*title).into()).collect()));
     page.hint("Type its number; Enter leaves it waiting.");
     if !lines.show(&page, context)? {
         return Ok(outcome);
@@ -274,30 +273,45 @@ fn review(args: &Review, lessons: &Lessons, context: &mut Context) -> Result {
     decide(&mut lines, lessons, (&log, args.by.as_deref()), context)
 }
 
+/// What can become of a lesson: number, word, and as it is asked.
+const WAYS: [(&str, &str, &str); 4] = [
+    ("1", "accept", "Accept it"),
+    ("2", "ask", "Ask its author something"),
+    ("3", "turn down", "Turn it down"),
+    ("4", "work over", "Work it over"),
+];
+
 fn decide(
     lines: &mut Lines,
     lessons: &Lessons,
     (log, by): (&LessonLog, Option<&str>),
     context: &mut Context,
 ) -> Result {
-    let answer = lines.next().unwrap_or_default();
     let id = log.id.as_str();
-    match answer.trim() {
+    let answer = loop {
+        // Whoever breaks off decides nothing.
+        let answer = lines.next().unwrap_or_default().trim().to_lowercase();
+        if answer.is_empty() || WAYS.iter().any(|(number, word, _)| answer == *number || answer == *word) {
+            break answer;
+        }
+        context.say("Type a number from 1 to 4, or Enter to leave it waiting.")?;
+    };
+    match answer.as_str() {
         "1" | "accept" => {
-            let by = recording::who(by, lines, context)?;
+            let by = asking::who(by, lines, context)?;
             accepting::accept(open(lessons, id)?, Some(&by), None, context)
         }
         "2" | "ask" => {
-            let question = recording::needed(lines, context, "What do you want to know?")?;
-            let by = recording::who(by, lines, context)?;
+            let question = asking::needed(lines, context, "What do you want to know?")?;
+            let by = asking::who(by, lines, context)?;
             line(open(lessons, id)?, LessonLine::AskedBack { question }, &by, context)
         }
         "3" | "turn down" => {
-            let because = recording::needed(lines, context, "Why does it not come in?")?;
-            let by = recording::who(by, lines, context)?;
+            let because = asking::needed(lines, context, "Why does it not come in?")?;
+            let by = asking::who(by, lines, context)?;
             line(open(lessons, id)?, LessonLine::TurnedDown { because }, &by, context)
         }
-        "4" => {
+        "4" | "work over" => {
             context.say(&format!(
                 "Write it out, change it, hand it back: `handlamp lesson review {id} --as-file > lesson.yaml`, then \
                  `handlamp lesson review {id} --edited lesson.yaml`."
@@ -311,14 +325,19 @@ fn decide(
     }
 }
 
+/// What was typed behind an option; nothing is no answer.
+fn said(option: &str, text: &str) -> Result<String> {
+    clean(text).ok_or_else(|| CommandError::usage(format!("{option} has no words behind it.")))
+}
+
 /// Something said or changed by the way.
 fn add(args: &Review, record: LessonRecord, context: &mut Context) -> Result {
     undecided(record.log())?;
     let mut lines = Lines::open(context);
     let said = if let Some(question) = &args.ask {
-        LessonLine::AskedBack { question: line_of(question) }
+        LessonLine::AskedBack { question: said("--ask", question)? }
     } else if let Some(text) = &args.answer {
-        LessonLine::Answered { text: line_of(text) }
+        LessonLine::Answered { text: said("--answer", text)? }
     } else {
         let Some(path) = &args.edited else { return Ok(Outcome::Done) };
         let text = read_text(path, LARGEST, |name| {
@@ -327,7 +346,7 @@ fn add(args: &Review, record: LessonRecord, context: &mut Context) -> Result {
         let lesson = recording::of_file(path, &text, context)?;
         LessonLine::Edited { lesson: Box::new(lesson) }
     };
-    let by = recording::who(args.by.as_deref(), &mut lines, context)?;
+    let by = asking::who(args.by.as_deref(), &mut lines, context)?;
     line(record, said, &by, context)
 }
 
@@ -354,9 +373,9 @@ fn turn_down(args: &TurnDown, lessons: &Lessons, context: &mut Context) -> Resul
     undecided(record.log())?;
     let mut lines = Lines::open(context);
     let because = match &args.because {
-        Some(text) => clean(text).ok_or_else(|| CommandError::usage("--because says why."))?,
-        None => recording::needed(&mut lines, context, "Why does it not come in?")?,
+        Some(text) => said("--because", text)?,
+        None => asking::needed(&mut lines, context, "Why does it not come in?")?,
     };
-    let by = recording::who(args.by.as_deref(), &mut lines, context)?;
+    let by = asking::who(args.by.as_deref(), &mut lines, context)?;
     line(record, LessonLine::TurnedDown { because }, &by, context)
 }

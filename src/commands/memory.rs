@@ -2,8 +2,7 @@
 //! since; a store that cannot be written hinders nobody.
 
 use super::{Context, Result};
-use crate::casebook::{Case, Reading, Recorded, RemedyResult, Store, What};
-use crate::ids::RemedyId;
+use crate::casebook::{Case, Reading, Recorded, Store, What};
 use crate::search::past::{Memory, Past};
 use crate::view::words;
 
@@ -63,22 +62,14 @@ pub(super) fn symptoms(case: &Case) -> Vec<String> {
 /// A case as it is remembered.
 fn of(recorded: &Recorded) -> Past {
     let case = &recorded.case;
-    let good = |result| matches!(result, RemedyResult::ProvedGone | RemedyResult::GoneNotProved);
-    let cured =
-        case.last_remedy().filter(|(_, result)| good(*result)).map(|(id, _): (&RemedyId, _)| id.to_string());
     Past {
         id: recorded.id.to_string(),
         machine: case.machine.to_string(),
-        serial: serial(case),
+        serial: case.opening.serial_said().map(str::to_owned),
         complaint: case.complaint.clone().unwrap_or_default(),
         product: case.product.as_ref().and_then(|product| product.name.clone()).unwrap_or_default(),
         symptoms: symptoms(case),
-        cured_by: cured,
+        cured_by: case.cured_by().map(ToString::to_string),
         day: recorded.opened.chars().take(10).collect(),
     }
-}
-
-/// The serial number, where somebody knew it.
-pub(super) fn serial(case: &Case) -> Option<String> {
-    case.opening.serial.clone().filter(|serial| serial != "unknown" && !serial.is_empty())
 }

@@ -4,6 +4,7 @@
 //! what they have to say as a page or as one JSON value; they never print.
 
 mod accepting;
+mod asking;
 mod case;
 mod checklist;
 mod completions;

@@ -107,8 +107,14 @@ impl Gathered {
 }
 
 /// A case under the names of this knowledge. One of an unknown machine stays as it is: it is left out by name later.
-pub(super) fn fitted(case: &Case, knowledge: &Knowledge) -> Case {
+fn fitted(case: &Case, knowledge: &Knowledge) -> Case {
     fit(case, knowledge).map_or_else(|_| case.clone(), |(case, _)| case)
+}
+
+/// Cases as another version of the knowledge takes them.
+pub(super) fn as_taken_by(knowledge: &Knowledge, cases: &[Named]) -> Vec<Named> {
+    let taken = |named: &Named| Named { name: named.name.clone(), case: fitted(&named.case, knowledge) };
+    cases.iter().map(taken).collect()
 }
 
 /// A folder that is a store.
@@ -141,16 +147,26 @@ fn files(path: &Path) -> Result<Vec<PathBuf>> {
     if !path.is_dir() {
         return Ok(vec![path.to_path_buf()]);
     }
-    let shown = harmless(&path.display().to_string());
+    files_in(path, &is_case_file, "no .yaml file and is no store")
+}
+
+/// Whether a file is a case file by its name.
+pub(super) fn is_case_file(path: &Path) -> bool {
+    path.extension().is_some_and(|ending| ending == "yaml" || ending == "yml")
+}
+
+/// The files in a folder that are wanted, in order; `none` is what it holds where it holds none of them.
+pub(super) fn files_in(folder: &Path, wanted: &dyn Fn(&Path) -> bool, none: &str) -> Result<Vec<PathBuf>> {
+    let shown = harmless(&folder.display().to_string());
     let unreadable =
         |error: std::io::Error| CommandError::input(format!("The folder {shown} cannot be read: {error}."));
-    let entries = std::fs::read_dir(path).map_err(unreadable)?;
+    let entries = std::fs::read_dir(folder).map_err(unreadable)?;
     let mut files =
         entries.map(|entry| Ok(entry?.path())).collect::<std::io::Result<Vec<_>>>().map_err(unreadable)?;
-    files.retain(|path| path.extension().is_some_and(|ending| ending == "yaml" || ending == "yml"));
+    files.retain(|path| wanted(path));
     files.sort();
     if files.is_empty() {
-        return Err(CommandError::input(format!("The folder {shown} holds no .yaml file and is no store.")));
+        return Err(CommandError::input(format!("The folder {shown} holds {none}.")));
     }
     Ok(files)
 }

@@ -2,13 +2,14 @@
 
 use std::path::{Path, PathBuf};
 
+use super::asking::{self, clean, who};
 use super::context::read_text;
 use super::lesson::{LARGEST, line};
 use super::lines::Lines;
 use super::talk::stored;
 use super::telling::Telling;
 use super::{CommandError, Context, Outcome, Result, find};
-use crate::casebook::lesson::{LessonHead, LessonLine, LessonLog, Lessons, keep};
+use crate::casebook::lesson::{LessonHead, LessonLine, Lessons, keep};
 use crate::casebook::{Case, CaseId, Store};
 use crate::diag::harmless;
 use crate::ids::LessonId;
@@ -17,8 +18,6 @@ use crate::learn::{Proposal, proposals};
 use crate::render::{diagnostics, json};
 use crate::view::{Page, lessons as view, words};
 
-/// The longest text that a person types for a lesson, in characters.
-const LONGEST: usize = 1500;
 /// The author of what cases add up to.
 const CASES: &str = "closed cases";
 
@@ -73,10 +72,7 @@ pub(super) fn run(args: &Args, lessons: &Lessons, context: &mut Context) -> Resu
     let mut lines = Lines::open(context);
     let index = find::index(context)?;
     let mut telling = Telling { knowledge: &knowledge, index, lines: &mut lines, context };
-    let Some(drawn) = telling.draw_up(kind, case.as_ref())? else {
-        context.say("Nothing was recorded.")?;
-        return Ok(Outcome::Done);
-    };
+    let drawn = telling.draw_up(kind, case.as_ref())?;
     let again = like(&drawn, lessons, &knowledge, &mut lines, context)?;
     let by = who(args.by.as_deref(), &mut lines, context)?;
     let cases: Vec<String> = case.iter().map(|(id, _)| id.to_string()).collect();
@@ -107,8 +103,7 @@ fn case_of(id: Option<&str>, store: &Store) -> Result<Option<(CaseId, Case)>> {
     let id = if let Some(text) = id {
         CaseId::parse(text).map_err(stored)?
     } else {
-        let closed = store.list().map_err(stored)?.cases.into_iter().filter(|case| case.closed.is_some());
-        match closed.max_by(|a, b| (&a.last, &a.id).cmp(&(&b.last, &b.id))) {
+        match store.latest_closed().map_err(stored)? {
             Some(last) => last.id,
             None => return Ok(None),
         }
@@ -134,16 +129,17 @@ fn like(
     context: &mut Context,
 ) -> Result<Option<Like>> {
     let (all, _) = lessons.list().map_err(stored)?;
-    let waiting = all.iter().filter(|log| log.standing().is_open()).map(|log| (log.lesson(), Some(log)));
-    let accepted = knowledge.lessons.values().map(|entry| (&entry.lesson, None));
-    let mut best: Option<(f64, &Lesson, Option<&LessonLog>)> = None;
-    for (other, log) in waiting.chain(accepted).filter(|(other, _)| other.replaced_by.is_none()) {
+    let waiting = all.iter().filter(|log| log.standing().is_open());
+    let waiting = waiting.map(|log| (log.lesson(), Like::Waiting(log.id.clone())));
+    let accepted = knowledge.lessons.values().map(|entry| (&entry.lesson, Like::Accepted(entry.id.clone())));
+    let mut best: Option<(f64, &Lesson, Like)> = None;
+    for (other, like) in waiting.chain(accepted).filter(|(other, _)| other.replaced_by.is_none()) {
         let close = closeness(drawn, other);
-        if close >= 0.8 && best.is_none_or(|(most, ..)| close > most) {
-            best = Some((close, other, log));
+        if close >= 0.8 && best.as_ref().is_none_or(|(most, ..)| close > *most) {
+            best = Some((close, other, like));
         }
     }
-    let Some((_, other, log)) = best else { return Ok(None) };
+    let Some((_, other, like)) = best else { return Ok(None) };
     let mut page = Page::default();
     page.text(format!(
         "This looks like a lesson that is there already: {} ({}).",
@@ -152,22 +148,9 @@ fn like(
     page.text("Did it happen again?");
     page.hint("Enter for yes, n for a lesson of its own.");
     context.aside_or_page(&page)?;
-    let answer = lines.next().unwrap_or_default();
-    if matches!(answer.trim().to_lowercase().as_str(), "n" | "no") {
-        return Ok(None);
-    }
-    Ok(Some(match log {
-        Some(log) => Like::Waiting(log.id.clone()),
-        None => Like::Accepted(other.id_in(knowledge)),
-    }))
-}
-
-impl Lesson {
-    /// The id under which the knowledge has it.
-    fn id_in(&self, knowledge: &Knowledge) -> LessonId {
-        let known = knowledge.lessons.values().find(|entry| entry.lesson == *self);
-        known.map_or_else(|| self.id(), |entry| entry.id.clone())
-    }
+    let answer = asking::line(lines, context)?;
+    let own = matches!(answer.trim().to_lowercase().as_str(), "n" | "no");
+    Ok((!own).then_some(like))
 }
 
 /// How near two lessons are: 1 when they change the same or are of one kind about the same entries, else by their titles.
@@ -227,9 +210,8 @@ fn form(
     let machine = case.filter(|case| knowledge.machines.contains_key(&case.machine));
     let machine =
         machine.map_or_else(|| "# machine: \n".to_owned(), |case| format!("machine: {}\n", case.machine));
-    let complaint = case.and_then(|case| case.complaint.as_deref()).map(harmless);
-    let complaint =
-        complaint.map_or_else(String::new, |said| format!("# The complaint was: {}\n", line_of(&said)));
+    let complaint = case.and_then(|case| case.complaint.as_deref()).and_then(clean);
+    let complaint = complaint.map_or_else(String::new, |said| format!("# The complaint was: {said}\n"));
     format!(
         "# A lesson: what happened and what it taught. What, not who. Hand it in: handlamp lesson record --file FILE\n\
          {complaint}title: One line that names it\ntold: What happened and what it taught.\nkind: {kind}   # {}\n{machine}\
@@ -243,21 +225,16 @@ fn form(
 /// The closed cases of the store that this knowledge fits, in the order in which they were closed, with their ids.
 fn closed(knowledge: &Knowledge, context: &Context) -> Result<(Vec<String>, Vec<Case>)> {
     let store = Store::at(&context.store()?);
-    let listing = store.list().map_err(stored)?;
-    for error in &listing.unreadable {
+    let (mut all, unreadable) = store.all(context.cores()).map_err(stored)?;
+    for error in &unreadable {
         context.remark(&words::sentence(&error.to_string()))?;
     }
-    let mut wanted: Vec<_> = listing.cases.into_iter().filter(|case| case.closed.is_some()).collect();
-    wanted.sort_by(|a, b| (&a.last, &a.id).cmp(&(&b.last, &b.id)));
-    let (mut ids, mut cases) = (Vec::new(), Vec::new());
-    for summary in wanted {
-        let Ok(recorded) = store.read(&summary.id) else { continue };
-        if let Ok((case, _)) = crate::casebook::fit(&recorded.case, knowledge) {
-            ids.push(summary.id.to_string());
-            cases.push(case);
-        }
-    }
-    Ok((ids, cases))
+    all.retain(|recorded| recorded.case.closed.is_some());
+    all.sort_by(|a, b| (&a.last, &a.id).cmp(&(&b.last, &b.id)));
+    let fitting = all.iter().filter_map(|recorded| {
+        Some((recorded.id.to_string(), crate::casebook::fit(&recorded.case, knowledge).ok()?.0))
+    });
+    Ok(fitting.unzip())
 }
 
 fn proposed(context: &Context) -> Result<(Knowledge, Vec<String>, Vec<Proposal>)> {
@@ -341,42 +318,5 @@ fn as_lesson(knowledge: &Knowledge, proposal: &Proposal, today: jiff::civil::Dat
         read_by: None,
         accepted: None,
         replaced_by: None,
-    }
-}
-
-/// What a person typed, harmless, on one line, and bounded; none when nothing is left.
-pub(super) fn clean(text: &str) -> Option<String> {
-    Some(line_of(text)).filter(|text| !text.is_empty())
-}
-
-/// The same, empty when nothing is left.
-pub(super) fn line_of(text: &str) -> String {
-    let words: Vec<String> = harmless(text).split_whitespace().map(str::to_owned).collect();
-    words.join(" ").chars().take(LONGEST).collect()
-}
-
-/// Asks until something is said; an end of input is wrong usage, since then nobody is there to ask.
-pub(super) fn needed(lines: &mut Lines, context: &mut Context, question: &str) -> Result<String> {
-    loop {
-        context.say(question)?;
-        match lines.next() {
-            None => {
-                return Err(CommandError::usage(format!("Nobody answered: {question}"))
-                    .hint("Give it with an option; --help names them.".to_owned()));
-            }
-            Some(line) => {
-                if let Some(text) = clean(&line) {
-                    return Ok(text);
-                }
-            }
-        }
-    }
-}
-
-/// Who it is: as given, else asked.
-pub(super) fn who(given: Option<&str>, lines: &mut Lines, context: &mut Context) -> Result<String> {
-    match given.and_then(clean) {
-        Some(name) => Ok(name.chars().take(60).collect()),
-        None => Ok(needed(lines, context, "Who are you? A name or initials.")?.chars().take(60).collect()),
     }
 }

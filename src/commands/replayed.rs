@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use super::diagnose::unthinkable;
 use super::progress::Counter;
-use super::recorded_cases::{Gathered, fitted};
+use super::recorded_cases::{Gathered, as_taken_by};
 use super::revision::{self, Version};
 use super::{CommandError, Context, Outcome, Result};
 use crate::ids::MachineId;
@@ -71,10 +71,7 @@ pub(super) fn simulated(
         made_up.extend(own);
     }
     let old = judged(&before.knowledge, &made_up, context);
-    let taken = made_up
-        .iter()
-        .map(|named| Named { name: named.name.clone(), case: fitted(&named.case, &after.knowledge) });
-    let new = judged(&after.knowledge, &taken.collect::<Vec<_>>(), context);
+    let new = judged(&after.knowledge, &as_taken_by(&after.knowledge, &made_up), context);
     told((&before, &old), (&after, &new), (loss, Some(seed)), context)
 }
 

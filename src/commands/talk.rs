@@ -119,7 +119,8 @@ impl<'k> Talk<'k> {
         let Some(memory) = memory::memory(context)? else { return Ok(Page::default()) };
         let own = self.record.as_ref().map(|record| record.id().to_string());
         let machine = case.machine.as_str();
-        let before = memory::serial(case).map(|serial| memory.before(machine, &serial, SHOWN)).transpose();
+        let before =
+            case.opening.serial_said().map(|serial| memory.before(machine, serial, SHOWN)).transpose();
         let words = case.complaint.as_deref().unwrap_or_default();
         let like = memory.like(machine, symptoms, words, SHOWN);
         let (Ok(before), Ok(mut like)) = (before, like) else { return Ok(Page::default()) };

@@ -1,16 +1,16 @@
 //! Draws a lesson up with the person who was there: what the case knows is filled in, the rest is asked, one thing at a
 //! time. What happened, not who did it.
 
+use super::asking::{self, clean, needed};
 use super::lines::Lines;
-use super::recording::{clean, needed};
-use super::{Context, Result};
-use crate::casebook::{Case, CaseId, Reading, RemedyResult, What};
-use crate::ids::{FindingId, well_formed};
+use super::{Context, Result, memory};
+use crate::casebook::{Case, CaseId};
+use crate::ids::{FindingId, well_formed, words_of};
 use crate::knowledge::edit::Scalar;
-use crate::knowledge::{Asks, Cause, Change, Knowledge, Lesson, LessonKind, Texts, edit};
+use crate::knowledge::{Cause, Change, Knowledge, Lesson, LessonKind, Texts, edit};
 use crate::search::{Index, Kind};
 use crate::view::entry::Entry;
-use crate::view::{Block, Page, lessons, words};
+use crate::view::{Block, Page, Words, lessons, words};
 
 /// Kinds in the order in which people need them.
 const KINDS: [LessonKind; 7] = [
@@ -22,6 +22,8 @@ const KINDS: [LessonKind; 7] = [
     LessonKind::Safety,
     LessonKind::Wrong,
 ];
+/// Words of a title that a new entry is named by.
+const WORDS: usize = 7;
 /// Entries offered for a person's words.
 const MOST_OFFERED: usize = 6;
 
@@ -42,33 +44,25 @@ struct Facts<'k> {
 
 impl<'k> Facts<'k> {
     fn of(knowledge: &'k Knowledge, case: &Case) -> Self {
-        let says = |event: &crate::casebook::Event| match &event.what {
-            What::Reading { check, reading: Reading::Outcome(outcome), .. } => {
-                let asks = &knowledge.checks.get(check)?.asks;
-                matches!(asks, Asks::Complaint).then(|| FindingId::from(outcome.as_str()))
-            }
-            _ => None,
-        };
-        let good = |result| matches!(result, RemedyResult::ProvedGone | RemedyResult::GoneNotProved);
-        let last = case.last_remedy().filter(|(_, result)| good(*result));
-        let remedy = last.and_then(|(id, _)| knowledge.remedies.get(id));
+        let remedy = case.cured_by().and_then(|id| knowledge.remedies.get(id));
         let cured = remedy
             .and_then(|remedy| Some((knowledge.causes.get(&remedy.cures.value)?, remedy.head.title.clone())));
+        let mut symptoms = memory::symptoms(case).into_iter().map(|id| FindingId::from(id.as_str()));
         Self {
             complaint: case.complaint.as_deref().and_then(clean),
-            symptom: case.events.iter().find_map(says).filter(|id| knowledge.findings.contains_key(id)),
+            symptom: symptoms.find(|id| knowledge.findings.contains_key(id)),
             cured,
         }
     }
 }
 
 impl Telling<'_, '_> {
-    /// The lesson but for its author; none when the person breaks off.
+    /// The lesson but for its author.
     pub(super) fn draw_up(
         &mut self,
         kind: Option<LessonKind>,
         case: Option<&(CaseId, Case)>,
-    ) -> Result<Option<Lesson>> {
+    ) -> Result<Lesson> {
         let facts = case.map(|(_, case)| Facts::of(self.knowledge, case));
         let mut page = Page::titled("A lesson");
         page.text("What happened and what it taught. What, not who.");
@@ -80,7 +74,7 @@ impl Telling<'_, '_> {
             }
         }
         self.context.aside_or_page(&page)?;
-        let Some(kind) = self.kind(kind, facts.as_ref())? else { return Ok(None) };
+        let kind = self.kind(kind, facts.as_ref())?;
         let machine = case.map(|(_, case)| case.machine.clone());
         let machine = machine.filter(|id| self.knowledge.machines.contains_key(id));
         let mut lesson = Lesson {
@@ -121,7 +115,7 @@ impl Telling<'_, '_> {
                 lesson.told = needed(self.lines, self.context, "How is it really, and how do you know?")?;
             }
         }
-        Ok(Some(lesson))
+        Ok(lesson)
     }
 
     /// One more line from the person; Enter takes what is offered.
@@ -131,11 +125,11 @@ impl Telling<'_, '_> {
         page.text(question);
         page.text(format!("Enter takes: “{offered}”"));
         self.context.aside_or_page(&page)?;
-        Ok(self.lines.next().as_deref().and_then(clean).unwrap_or_else(|| offered.to_owned()))
+        Ok(clean(&asking::line(self.lines, self.context)?).unwrap_or_else(|| offered.to_owned()))
     }
 
-    fn kind(&mut self, given: Option<LessonKind>, facts: Option<&Facts<'_>>) -> Result<Option<LessonKind>> {
-        if given.is_some() {
+    fn kind(&mut self, given: Option<LessonKind>, facts: Option<&Facts<'_>>) -> Result<LessonKind> {
+        if let Some(given) = given {
             return Ok(given);
         }
         let cured = facts.is_some_and(|facts| facts.cured.is_some());
@@ -145,18 +139,16 @@ impl Telling<'_, '_> {
             KINDS.iter().map(|kind| words::sentence_start(&kind.to_string()).into()).collect(),
         ));
         page.hint(if cured { "Type its number; Enter for 1." } else { "Type its number." });
-        loop {
-            self.context.aside_or_page(&page)?;
-            let Some(line) = self.lines.next() else { return Ok(None) };
-            let typed = line.trim();
-            if typed.is_empty() && cured {
-                return Ok(Some(KINDS[0]));
-            }
-            if let Some(kind) = typed.parse::<usize>().ok().and_then(|n| KINDS.get(n.checked_sub(1)?)) {
-                return Ok(Some(*kind));
-            }
-            self.context.say("Type a number from 1 to 7.")?;
-        }
+        let enter = cured.then_some(KINDS[0]);
+        asking::number(self.lines, self.context, (&page, KINDS.len()), enter, |place| KINDS[place])
+    }
+
+    /// One of a list, by its place; none for Enter.
+    fn one_of(&mut self, mut page: Page, titles: Vec<Words>) -> Result<Option<usize>> {
+        let count = titles.len();
+        page.push(Block::Numbered(titles));
+        page.hint("Type its number; Enter for none of them.");
+        asking::number(self.lines, self.context, (&page, count), Some(None), Some)
     }
 
     fn again(&mut self, lesson: &mut Lesson, facts: Option<&Facts<'_>>) -> Result<()> {
@@ -210,22 +202,15 @@ impl Telling<'_, '_> {
         };
         lesson.told = needed(self.lines, self.context, "How did you find it, and what put it right?")?;
         lesson.title.clone_from(&title);
-        let slug: String = title
-            .to_lowercase()
-            .split(|c: char| !c.is_ascii_alphanumeric())
-            .filter(|word| !word.is_empty())
-            .take(7)
-            .collect::<Vec<_>>()
-            .join("-");
+        let slug = words_of(&title).take(WORDS).collect::<Vec<_>>().join("-");
         let (Some(entry), Some(machine)) = (symptom, lesson.machine.clone()) else { return Ok(()) };
         let Some((_, finding)) = entry.split_once('/') else { return Ok(()) };
         if !well_formed(&slug) || self.knowledge.causes.contains_key(slug.as_str()) {
             return Ok(());
         }
         let plain = format!(
-            "title: {{}}\nmachines: {{{machine}: rare}}\nleads_to:\n  - {{finding: {finding}, strength: often}}\n"
+            "title: x\nmachines: {{{machine}: rare}}\nleads_to:\n  - {{finding: {finding}, strength: often}}\n"
         );
-        let plain = plain.replace("{}", "x");
         let place = edit::Place::parse("title");
         let whole = place.and_then(|place| edit::set(&plain, &place, &Scalar::Text(title)).ok());
         if let Some(whole) = whole {
@@ -240,23 +225,22 @@ impl Telling<'_, '_> {
     fn number(&mut self, lesson: &mut Lesson) -> Result<()> {
         let texts: Texts = self.context.texts();
         let kinds = [Kind::Cause, Kind::Check, Kind::Condition, Kind::Symptom, Kind::Remedy];
-        let Some(entry) = self.chosen("Which entry has the number? By its words.", &kinds)? else {
-            return Ok(());
+        let entry = self.chosen("Which entry has the number? By its words.", &kinds)?;
+        let file = entry.as_ref().map(|entry| format!("{entry}.yaml"));
+        let places = file.as_ref().and_then(|file| texts.text(file)).map(edit::numbers).unwrap_or_default();
+        let found = if places.is_empty() {
+            None
+        } else {
+            let mut page = Page::default();
+            page.text("Which number is off?");
+            let title = |(place, now): &(edit::Place, Scalar)| {
+                format!("{}: {now}", lessons::place(self.knowledge, place)).into()
+            };
+            let titles = places.iter().map(title).collect();
+            self.one_of(page, titles)?.and_then(|place| places.get(place)).cloned()
         };
-        let file = format!("{entry}.yaml");
-        let places = texts.text(&file).map(edit::numbers).unwrap_or_default();
-        let mut page = Page::default();
-        page.text("Which number is off?");
-        let line = |(place, now): &(edit::Place, Scalar)| {
-            format!("{}: {now}", lessons::place(self.knowledge, place)).into()
-        };
-        page.push(Block::Numbered(places.iter().map(line).collect()));
-        page.hint("Type its number.");
-        self.context.aside_or_page(&page)?;
-        let typed = self.lines.next().and_then(|line| line.trim().parse::<usize>().ok());
-        let found = typed.and_then(|n| places.get(n.checked_sub(1)?)).cloned();
-        lesson.bears_on = vec![entry.clone()];
-        let Some((place, was)) = found else {
+        lesson.bears_on = entry.iter().cloned().collect();
+        let (Some(entry), Some(file), Some((place, was))) = (entry, file, found) else {
             lesson.title = needed(self.lines, self.context, "Which number is off, in one line?")?;
             lesson.told = needed(self.lines, self.context, "What should it be, and how do you know?")?;
             return Ok(());
@@ -291,7 +275,7 @@ impl Telling<'_, '_> {
     /// An entry by a person's words, as `causes/pan-touching`; none when nothing was meant.
     fn chosen(&mut self, question: &str, kinds: &[Kind]) -> Result<Option<String>> {
         self.context.say(question)?;
-        let Some(words) = self.lines.next().as_deref().and_then(clean) else { return Ok(None) };
+        let Some(words) = clean(&asking::line(self.lines, self.context)?) else { return Ok(None) };
         let named = Entry::named(self.knowledge, &words).into_iter();
         let folder = |kind: &str| match kind {
             "remedy" => "remedies".to_owned(),
@@ -307,18 +291,16 @@ impl Telling<'_, '_> {
             found =
                 hits.map(|hit| (format!("{}/{}", folder(hit.kind.as_str()), hit.id), hit.title)).collect();
         }
-        if let [(id, _)] = &found[..] {
+        if let [(id, title)] = &found[..] {
+            self.context.say(&format!("That is: {title}."))?;
             return Ok(Some(id.clone()));
         }
         if found.is_empty() {
             self.context.say("Nothing in the knowledge fits these words; the lesson goes on without.")?;
             return Ok(None);
         }
-        let mut page = Page::default();
-        page.push(Block::Numbered(found.iter().map(|(_, title)| title.as_str().into()).collect()));
-        page.hint("Type its number; Enter for none of them.");
-        self.context.aside_or_page(&page)?;
-        let typed = self.lines.next().and_then(|line| line.trim().parse::<usize>().ok());
-        Ok(typed.and_then(|n| found.get(n.checked_sub(1)?)).map(|(id, _)| id.clone()))
+        let titles = found.iter().map(|(_, title)| title.as_str().into()).collect();
+        let place = self.one_of(Page::default(), titles)?;
+        Ok(place.and_then(|place| found.get(place)).map(|(id, _)| id.clone()))
     }
 }

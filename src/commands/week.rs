@@ -5,12 +5,12 @@ use std::collections::BTreeMap;
 use super::diagnose::unthinkable;
 use super::progress::Counter;
 use super::talk::stored;
-use super::{CommandError, Context, Outcome, Result};
+use super::{CommandError, Context, Outcome, Result, logs};
 use crate::casebook::Store;
 use crate::casebook::lesson::Lessons;
 use crate::casebook::searches::{Miss, Misses};
-use crate::rehearse::week::{Group, LONG, Money, lessons, replayed, week};
-use crate::render::{html, json, markdown, plain};
+use crate::rehearse::week::{Group, Money, lessons, replayed, spans, week};
+use crate::render::{html, json};
 use crate::view::week::{self as view, Figures};
 use crate::view::words;
 
@@ -87,6 +87,18 @@ enum Form {
     Csv,
 }
 
+impl Form {
+    /// The form in which a page is written; a table for a spreadsheet is no page.
+    fn of_a_page(self) -> Option<logs::Form> {
+        match self {
+            Form::Plain => Some(logs::Form::Plain),
+            Form::Markdown => Some(logs::Form::Markdown),
+            Form::Html => Some(logs::Form::Html),
+            Form::Csv => None,
+        }
+    }
+}
+
 pub(super) fn run(args: &Args, store: &Store, context: &mut Context) -> Result {
     let knowledge = context.knowledge()?;
     let day = args.until.unwrap_or_else(|| context.today());
@@ -122,20 +134,18 @@ pub(super) fn run(args: &Args, store: &Store, context: &mut Context) -> Result {
         context.json(&json::week(&figures, by))?;
         return Ok(Outcome::Done);
     }
+    if let Some(Form::Csv) = args.form {
+        context.write(&view::csv(&knowledge, &figures))?;
+        return Ok(Outcome::Done);
+    }
     let page = view::page(&knowledge, &figures);
-    let running = format!("The week up to {day}");
-    match args.form {
+    match args.form.and_then(Form::of_a_page) {
         None => context.page(&page)?,
-        Some(Form::Plain) => {
-            let text = plain::report(&page, context.report_columns());
+        Some(form) => {
+            let paper = html::Paper { size: html::Size::A4, running: format!("The week up to {day}") };
+            let text = form.written(&page, &paper, context);
             context.write(&text)?;
         }
-        Some(Form::Markdown) => context.write(&markdown::report(&page))?,
-        Some(Form::Html) => {
-            let paper = html::Paper { size: html::Size::A4, running };
-            context.write(&html::page(&page, &paper))?;
-        }
-        Some(Form::Csv) => context.write(&view::csv(&knowledge, &figures))?,
     }
     Ok(Outcome::Done)
 }
@@ -149,11 +159,9 @@ fn searches(misses: &[Miss], until: jiff::Timestamp) -> Vec<(String, usize, usiz
     let mut found: BTreeMap<String, (usize, usize)> = BTreeMap::new();
     for miss in misses {
         let Ok(at) = miss.at.parse::<jiff::Timestamp>() else { continue };
-        let weeks = |n: i64| jiff::SignedDuration::from_hours(24 * 7 * n);
-        let age = until.duration_since(at);
-        if age >= jiff::SignedDuration::ZERO && age < weeks(LONG) {
+        if let (week, true) = spans(at, until) {
             let count = found.entry(miss.words.to_lowercase()).or_default();
-            count.0 += usize::from(age < weeks(1));
+            count.0 += usize::from(week);
             count.1 += 1;
         }
     }

@@ -152,10 +152,18 @@ fn repeats(page: &mut Page, figures: &Figures) {
 fn checks(page: &mut Page, knowledge: &Knowledge, figures: &Figures) {
     let silent = figures.replayed.silent(LEAST_ANSWERED);
     page.heading("Checks that cost minutes and changed nothing");
-    page.text(format!(
-        "From the latest {} replayed: answered {LEAST_ANSWERED} times or more, and the first three causes stayed as they were.",
-        count(figures.replayed.cases, "case", "cases")
-    ));
+    if figures.replayed.cases == 0 {
+        page.text("No case was replayed.");
+    } else {
+        page.text(format!(
+            "From the latest {} replayed: answered {LEAST_ANSWERED} times or more, and the first three causes stayed as they \
+             were.",
+            count(figures.replayed.cases, "case", "cases")
+        ));
+        if silent.is_empty() {
+            page.text("None.");
+        }
+    }
     let line = |silent: &&crate::rehearse::week::Silent| {
         Words::new().strong(check(knowledge, &silent.check)).plain(format!(
             ": {} answered, {} minutes",
@@ -163,9 +171,6 @@ fn checks(page: &mut Page, knowledge: &Knowledge, figures: &Figures) {
             words::rounded(silent.minutes, Some(1.0))
         ))
     };
-    if silent.is_empty() {
-        page.text("None.");
-    }
     page.bullets(silent.iter().take(MOST).map(line));
     let untold = figures.week.untold.iter().map(|untold| {
         Words::new()
@@ -208,6 +213,10 @@ fn lessons(page: &mut Page, figures: &Figures) {
 fn giveaway(page: &mut Page, figures: &Figures) {
     let giveaway = &figures.week.giveaway;
     page.heading("Giveaway found");
+    if giveaway.cases == 0 {
+        page.text("No first run lay over its target.");
+        return;
+    }
     let grams = |grams: f64| words::rounded(grams, Some(0.1));
     page.text(format!(
         "In {} the first run lay over its target: {} g a fill, all together; in the last runs of these {} g.",

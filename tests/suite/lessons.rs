@@ -310,17 +310,7 @@ fn a_form_is_a_lesson_once_it_is_filled_in_and_a_bad_one_is_told_with_its_place(
 #[test]
 fn what_closed_cases_contradict_is_proposed_with_its_cases_and_an_interval_and_goes_the_way_of_any_lesson() {
     let tool = Tool::built_in(80);
-    let store = tool.home().join("store");
-    let said = tool.run(&[
-        "rehearse",
-        "--write-store",
-        store.to_str().unwrap(),
-        "--cases",
-        "400",
-        "--until",
-        "2026-11-30",
-    ]);
-    assert_eq!(said.status, Some(0), "{}", said.block());
+    let store = tool.demo("store", "400", "1");
     // The author of this folder thinks that it is hardly ever the allowance; the cases were drawn where it is common.
     let folder = tool.home().join("kb");
     std::fs::create_dir_all(folder.join("causes")).unwrap();
@@ -368,4 +358,29 @@ fn what_closed_cases_contradict_is_proposed_with_its_cases_and_an_interval_and_g
         cases.iter().all(|case| !lesson.contains(case.as_str().unwrap())),
         "field data stay in the store"
     );
+}
+
+#[test]
+fn whoever_breaks_off_has_recorded_nothing_and_a_wrong_number_is_asked_again() {
+    let tool = with_a_case();
+    for kind in ["happened-again", "new-phrase", "new-cause", "number-off", "safety", "wrong"] {
+        let said = tool.typed(&["lesson", "record", "--kind", kind, "--by", "S."], b"");
+        assert_eq!(said.status, Some(2), "{kind}: {}", said.block());
+        assert!(one_line(&said.err).contains("nothing was kept"), "{kind}: {}", said.block());
+    }
+    assert!(tool.run(&["lesson", "list", "--json"]).json()["waiting"].as_array().unwrap().is_empty());
+    // The nearest twin is offered as 'again'; breaking off there is no yes.
+    tool.typed(&["lesson", "record", "--by", "S."], b"\n\n");
+    let said = tool.typed(&["lesson", "record", "--by", "S."], b"\n\n");
+    assert_eq!(said.status, Some(2), "{}", said.block());
+    assert_eq!(tool.run(&["lesson", "list", "--json"]).json()["waiting"][0]["seen_again"], 0);
+    let said = tool.typed(&["lesson", "record", "--by", "S."], b"9\nx\n6\nIt bites\n\nKeep off.\n");
+    assert!(one_line(&said.out).contains("Type a number from 1 to 7."), "{}", said.block());
+    assert_eq!(said.status, Some(0), "{}", said.block());
+    // No entry fits, so that the number is told in words.
+    let said = tool.typed(
+        &["lesson", "record", "--kind", "number-off", "--by", "S."],
+        b"zzqq\nThe air note\nSeen twice.\n",
+    );
+    assert_eq!(said.status, Some(0), "{}", said.block());
 }

@@ -1,18 +1,19 @@
 //! What was closed is remembered: cases of others come in once, and find and diagnose know them. Whatever breaks, nothing else
 //! is lost, and what cannot be read is named.
 
+use std::path::{Path, PathBuf};
 use std::process::Stdio;
 
 use crate::tool::{Said, Tool, one_line};
 
 fn demo(tool: &Tool, folder: &str, cases: &str, seed: &str) -> String {
-    let store = tool.home().join(folder);
-    let store = store.to_str().unwrap().to_owned();
-    let args =
-        ["rehearse", "--write-store", &store, "--cases", cases, "--seed", seed, "--until", "2026-11-30"];
-    let said = tool.run(&args);
-    assert_eq!(said.status, Some(0), "{}", said.block());
-    store
+    tool.demo(folder, cases, seed).to_str().unwrap().to_owned()
+}
+
+/// Some record of a folder of cases.
+fn record_in(cases: &Path) -> PathBuf {
+    let mut all = std::fs::read_dir(cases).unwrap().map(|entry| entry.unwrap().path());
+    all.find(|path| path.extension().is_some_and(|end| end == "jsonl")).unwrap()
 }
 
 fn import(tool: &Tool, path: &str) -> (Said, [usize; 4]) {
@@ -36,11 +37,7 @@ fn cases_of_others_come_in_once_whatever_they_are_called() {
     assert_eq!(import(&tool, &theirs).1, [0, 0, 30, 0], "the second time nothing comes in");
     // Under another name it is the same case; with the same name and another content it is another.
     let cases = tool.home().join("theirs/cases");
-    let first = std::fs::read_dir(&cases)
-        .unwrap()
-        .map(|e| e.unwrap().path())
-        .find(|p| p.extension().is_some())
-        .unwrap();
+    let first = record_in(&cases);
     let text = std::fs::read_to_string(&first).unwrap();
     let id = first.file_stem().unwrap().to_str().unwrap().to_owned();
     std::fs::write(
@@ -65,11 +62,7 @@ fn a_record_that_goes_on_where_ours_stops_is_extended() {
     let tool = Tool::built_in(80);
     let theirs = demo(&tool, "theirs", "3", "1");
     let cases = tool.home().join("theirs/cases");
-    let path = std::fs::read_dir(&cases)
-        .unwrap()
-        .map(|e| e.unwrap().path())
-        .find(|p| p.extension().is_some())
-        .unwrap();
+    let path = record_in(&cases);
     let whole = std::fs::read_to_string(&path).unwrap();
     let half: Vec<&str> = whole.lines().take(3).collect();
     std::fs::write(&path, half.join("\n") + "\n").unwrap();
@@ -86,11 +79,7 @@ fn a_file_cut_in_half_is_named_and_hinders_no_other() {
     let tool = Tool::built_in(80);
     let theirs = demo(&tool, "theirs", "5", "1");
     let cases = tool.home().join("theirs/cases");
-    let path = std::fs::read_dir(&cases)
-        .unwrap()
-        .map(|e| e.unwrap().path())
-        .find(|p| p.extension().is_some())
-        .unwrap();
+    let path = record_in(&cases);
     let whole = std::fs::read(&path).unwrap();
     std::fs::write(&path, &whole[..whole.len() / 2]).unwrap();
     std::fs::write(cases.join("torn-head.jsonl"), &whole[..40]).unwrap();

@@ -88,6 +88,17 @@ impl Tool {
         self.typed(args, b"")
     }
 
+    /// Writes a store of so many invented cases into a folder of its home.
+    pub(crate) fn demo(&self, folder: &str, cases: &str, seed: &str) -> PathBuf {
+        let store = self.home().join(folder);
+        let path = store.to_str().unwrap();
+        let args =
+            ["rehearse", "--write-store", path, "--cases", cases, "--seed", seed, "--until", "2026-11-30"];
+        let said = self.run(&args);
+        assert_eq!(said.status, Some(0), "{}", said.block());
+        store
+    }
+
     /// The id of the case that it keeps.
     pub(crate) fn only_case(&self) -> String {
         let list = self.run(&["case", "list"]).out;

@@ -97,17 +97,7 @@ fn cures() -> BTreeMap<String, String> {
 
 pub(crate) fn demo(cases: &str) -> Tool {
     let tool = Tool::built_in(40);
-    let store = tool.home().join("store");
-    let said = tool.run(&[
-        "rehearse",
-        "--write-store",
-        store.to_str().unwrap(),
-        "--cases",
-        cases,
-        "--until",
-        "2026-11-30",
-    ]);
-    assert_eq!(said.status, Some(0), "{}", said.block());
+    tool.demo("store", cases, "1");
     tool
 }
 

@@ -10,7 +10,7 @@ use super::record::Lock;
 use crate::ids::did_you_mean;
 
 /// The largest record, in bytes.
-pub(in crate::casebook) const LARGEST_RECORD: u64 = 8 << 20;
+pub const LARGEST_RECORD: u64 = 8 << 20;
 
 /// The list of cases closed or taken in, beside the records.
 const CLOSED: &str = ".closed";
@@ -58,14 +58,7 @@ impl Folder {
 
     /// A whole file under another name, on disk.
     fn draft(&self, path: &Path, bytes: &[u8]) -> Result<tempfile::NamedTempFile, StoreError> {
-        let mut builder = tempfile::Builder::new();
-        builder.prefix(".new-").suffix(".tmp");
-        #[cfg(unix)]
-        builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-        let mut draft = builder.tempfile_in(&self.0).map_err(not_writable(&self.0))?;
-        let written = draft.write_all(bytes).and_then(|()| draft.as_file().sync_all());
-        written.map_err(not_writable(path))?;
-        Ok(draft)
+        draft(&self.0, bytes).map_err(not_writable(path))
     }
 
     /// Many whole records at once, none of which is there yet: all of them on disk before any has its name.
@@ -91,8 +84,7 @@ impl Folder {
     pub(in crate::casebook) fn extend(&self, id: &CaseId, bytes: &[u8]) -> Result<(), StoreError> {
         let path = self.path(id);
         let _lock = Lock::take(&path, id)?;
-        self.draft(&path, bytes)?.persist(&path).map_err(|error| not_writable(&path)(error.error))?;
-        sync_folder(&self.0).map_err(not_writable(&self.0))
+        replace(&path, bytes).map_err(not_writable(&path))
     }
 
     /// Notes that cases were closed or taken in, for whoever remembers them. A line each, on disk; one write, so that two
@@ -130,9 +122,7 @@ impl Folder {
     /// Puts a small file beside the records in place of an older one; whoever reads it sees the one or the other.
     pub(in crate::casebook) fn replace(&self, name: &str, bytes: &[u8]) -> Result<(), StoreError> {
         let path = self.0.join(name);
-        let draft = self.draft(&path, bytes)?;
-        draft.persist(&path).map_err(|error| not_writable(&path)(error.error))?;
-        sync_folder(&self.0).map_err(not_writable(&self.0))
+        replace(&path, bytes).map_err(not_writable(&path))
     }
 
     /// A small file beside the records, if it is there and can be read.
@@ -197,6 +187,25 @@ impl Folder {
         let near = near.map_or_else(String::new, |near| format!("; {near}"));
         StoreError::NotFound { id: id.clone(), folder: shown(&self.0), near }
     }
+}
+
+/// Puts a file in place whole, or leaves the old one; on disk when this returns. Its folder must be there.
+pub fn replace(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
+    let folder = path.parent().unwrap_or(Path::new("."));
+    draft(folder, bytes)?.persist(path).map_err(|error| error.error)?;
+    sync_folder(folder)
+}
+
+/// A whole file under another name, on disk.
+fn draft(folder: &Path, bytes: &[u8]) -> std::io::Result<tempfile::NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".new-").suffix(".tmp");
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut draft = builder.tempfile_in(folder)?;
+    draft.write_all(bytes)?;
+    draft.as_file().sync_all()?;
+    Ok(draft)
 }
 
 /// Notes beside a record that it was closed.

@@ -15,6 +15,7 @@ mod replay;
 use std::path::Path;
 
 pub use error::StoreError;
+pub use folder::{LARGEST_RECORD, replace};
 pub use id::CaseId;
 pub use import::{Foreign, Imported};
 pub use line::Entry;
@@ -27,7 +28,7 @@ use line::{Header, Line};
 use replay::Replay;
 
 pub(super) use error::shown;
-pub(super) use folder::{Folder, LARGEST_RECORD, Opened};
+pub(super) use folder::{Folder, Opened};
 pub(super) use record::{Lock, landed};
 
 /// The format of a record that this program reads and writes.
@@ -158,6 +159,11 @@ impl Store {
     /// The case that something was last added to.
     pub fn latest(&self) -> Result<Option<Summary>, StoreError> {
         self.latest_of(|_| true)
+    }
+
+    /// The closed case that something was last added to.
+    pub fn latest_closed(&self) -> Result<Option<Summary>, StoreError> {
+        self.latest_of(|case| case.closed.is_some())
     }
 
     fn latest_of(&self, wanted: impl Fn(&Summary) -> bool) -> Result<Option<Summary>, StoreError> {

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::edit::{EditError, Scalar};
 use super::model::Head;
-use crate::ids::{LessonId, MachineId};
+use crate::ids::{LessonId, MachineId, words_of};
 
 pub use change::{Change, ChangeError, changed};
 pub(super) use read::entry;
@@ -116,11 +116,11 @@ impl Lesson {
             hasher.write(format!("{change:?}").as_bytes());
         }
         let mut slug = String::new();
-        for word in self.title.split(|c: char| !c.is_ascii_alphanumeric()).filter(|word| !word.is_empty()) {
+        for word in words_of(&self.title) {
             if slug.len() + word.len() > 40 {
                 break;
             }
-            slug.push_str(&word.to_ascii_lowercase());
+            slug.push_str(&word);
             slug.push('-');
         }
         let start = if slug.starts_with(|c: char| c.is_ascii_lowercase()) { "" } else { "lesson-" };

@@ -13,7 +13,7 @@ use jiff::{SignedDuration, Timestamp};
 pub use money::{Giveaway, Money};
 pub use replayed::{Parts, Replayed, Silent, replayed};
 
-use crate::casebook::{Closing, Entry, Reading, Recorded, RemedyResult, What};
+use crate::casebook::{Closing, Entry, Reading, Recorded, What};
 use crate::ids::{CauseId, CheckId};
 use crate::knowledge::{Asks, Knowledge};
 
@@ -141,8 +141,8 @@ pub struct Week {
     pub giveaway: Giveaway,
 }
 
-/// The spans that a moment lies in.
-fn spans(at: Timestamp, until: Timestamp) -> (bool, bool) {
+/// Whether a moment lies in the last week, and in the longer span.
+pub fn spans(at: Timestamp, until: Timestamp) -> (bool, bool) {
     let within = |weeks: i64| {
         let from = until.checked_sub(SignedDuration::from_hours(24 * 7 * weeks)).unwrap_or(Timestamp::MIN);
         at > from && at <= until
@@ -168,9 +168,8 @@ fn cured(recorded: &Recorded) -> bool {
 
 /// The cause of a case, where it is known.
 fn cause<'k>(knowledge: &'k Knowledge, recorded: &Recorded) -> Option<&'k CauseId> {
-    let (id, result) = recorded.case.last_remedy()?;
-    let gone = matches!(result, RemedyResult::ProvedGone | RemedyResult::GoneNotProved);
-    if gone { knowledge.remedies.get(id).map(|remedy| &remedy.cures.value) } else { None }
+    let remedy = knowledge.remedies.get(recorded.case.cured_by()?)?;
+    Some(&remedy.cures.value)
 }
 
 /// How often somebody was sent.
@@ -236,7 +235,7 @@ fn repeats(
     group: Group,
 ) -> Vec<Repeat> {
     let serial = |recorded: &Recorded| {
-        let serial = recorded.case.opening.serial.clone().filter(|serial| serial != "unknown")?;
+        let serial = recorded.case.opening.serial_said()?.to_owned();
         Some((recorded.case.machine.clone(), serial))
     };
     let closed_at = |recorded: &Recorded| -> Option<Timestamp> {

@@ -130,15 +130,19 @@ impl Replayed {
     }
 }
 
-/// The first three causes after so many events.
-fn ranking(desk: &Desk<'_>, case: &Case, events: usize) -> Result<(Vec<usize>, Vec<f64>), BeliefError> {
+/// The causes after so many events, the likeliest first, each with its probability.
+fn ranked(desk: &Desk<'_>, case: &Case, events: usize) -> Result<Vec<(usize, f64)>, BeliefError> {
     let so_far = Case { events: case.events[..events].to_vec(), ..case.clone() };
     let posterior = belief::posterior(&desk.model.network, &gather(desk, &so_far).evidence)?;
-    let now: Vec<f64> = posterior.causes[..desk.model.causes.len()].iter().map(|cause| cause.was).collect();
-    let mut order: Vec<usize> = (0..now.len()).collect();
-    order.sort_by(|a, b| now[*b].total_cmp(&now[*a]).then(a.cmp(b)));
-    order.truncate(PLACES);
-    Ok((order, now))
+    let causes = posterior.causes[..desk.model.causes.len()].iter().map(|cause| cause.was);
+    let mut ranked: Vec<(usize, f64)> = causes.enumerate().collect();
+    ranked.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    Ok(ranked)
+}
+
+/// The first three of them.
+fn first(ranked: &[(usize, f64)]) -> Vec<usize> {
+    ranked.iter().take(PLACES).map(|(cause, _)| *cause).collect()
 }
 
 fn of_case(desk: &Desk<'_>, recorded: &Recorded) -> Result<OfCase, BeliefError> {
@@ -158,9 +162,9 @@ fn of_case(desk: &Desk<'_>, recorded: &Recorded) -> Result<OfCase, BeliefError> 
         }
         let old = match before.take() {
             Some(old) => old,
-            None => ranking(desk, &case, place)?.0,
+            None => first(&ranked(desk, &case, place)?),
         };
-        let (new, _) = ranking(desk, &case, place + 1)?;
+        let new = first(&ranked(desk, &case, place + 1)?);
         told.checks.push((check.clone(), new != old));
         before = Some(new);
     }
@@ -176,16 +180,14 @@ fn parts(desk: &Desk<'_>, case: &Case, recorded: &Recorded) -> Result<Option<Pac
     };
     let is_event = |entry: &Entry| matches!(entry, Entry::Event(_));
     let events = recorded.history[..place].iter().filter(|happening| is_event(&happening.entry)).count();
-    let (_, now) = ranking(desk, case, events.min(case.events.len()))?;
-    let all: f64 = now.iter().sum();
-    let mut order: Vec<usize> = (0..now.len()).collect();
-    order.sort_by(|a, b| now[*b].total_cmp(&now[*a]).then(a.cmp(b)));
+    let ranked = ranked(desk, case, events.min(case.events.len()))?;
     let (mut advised, mut covered) = (BTreeSet::new(), 0.0);
-    for cause in order {
+    let all: f64 = ranked.iter().map(|(_, p)| p).sum();
+    for (cause, p) in ranked {
         if covered >= COVER * all {
             break;
         }
-        covered += now[cause];
+        covered += p;
         let own = desk.view.remedies.iter().filter(|remedy| remedy.cures.value == desk.model.causes[cause]);
         let best = own.max_by(|a, b| a.works.total_cmp(&b.works).then_with(|| b.id.cmp(&a.id)));
         advised.extend(best.into_iter().flat_map(|remedy| &remedy.parts).map(|(part, _)| part.clone()));
